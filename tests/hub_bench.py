@@ -26,7 +26,7 @@ import psycopg
 
 from tests.postgres import Server, missing, server
 from tests.records.conftest import furnish
-from tests.shop import demo_file
+from tests.shop import demo_file, rows_out
 from workbench.records.book import Book
 from workbench.records.sharing import journal
 from workbench.records.sharing.hub import Hub
@@ -67,7 +67,7 @@ def bench(path: Path, number: int, rate: float, seconds: float) -> None:
         lags.clear()
         print("ready", flush=True)
         sys.stdin.readline()
-        jobs = [row["id"] for row in book.rows_out()["jobs"]]
+        jobs = [row["id"] for row in rows_out(book)["jobs"]]
         begun, kept, waits = time.monotonic(), 0, []
         while (now := time.monotonic()) - begun < seconds:
             if kept > rate * (now - begun):
@@ -205,14 +205,14 @@ def measure(owner: psycopg.Connection[tuple[object, ...]], url: str, place: Path
     with Book(place / "new.db") as book:
         furnish(book)
         hubs.join_hub(book, url)
-        job = next(iter(book.rows_out()["jobs"]))["id"]
+        job = next(iter(rows_out(book)["jobs"]))["id"]
         with Hub(url) as hub:
             # From here on only what is new, as a bench that is in step.
             last = hub.facts().last
             ((mark,),) = owner.execute(
                 "SELECT id FROM quarterturn.rows WHERE seq = %s", [last]
             ).fetchall()
-            book.set_down(journal.note_taken, hub.share, "", last, str(mark))
+            book.write(journal.note_taken, hub.share, "", last, str(mark))
             hubs.hub_round(book, hub, MOST_TAKEN)
             timed("a round of one new row", lambda: one_more(book, hub, job))
 

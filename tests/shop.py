@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 import tempfile
 from collections.abc import Iterator
@@ -9,15 +10,17 @@ from contextlib import contextmanager
 from datetime import date, datetime, timedelta
 from functools import cache
 from pathlib import Path
-from typing import assert_never
+from typing import Any, assert_never
 
 from workbench.fin.frame import Pose
 from workbench.measure.display import length_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import MM_PER_INCH
 from workbench.records.book import Book
+from workbench.records.exchange.rows_out import lines_out
 from workbench.records.store import rows
-from workbench.work.demo.demo import build_demo
+from workbench.records.store.specs import Table
+from workbench.work.demo import build_demo
 from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
@@ -29,6 +32,16 @@ NOON = datetime(2031, 5, 6, 12).astimezone()
 
 TODAY = date(2026, 11, 25)
 DAY = TODAY.isoformat()
+
+
+def rows_out(book: Book, ski_id: str | None = None) -> dict[Table, list[dict[str, Any]]]:
+    """Return every row of a book that travels, or one ski's with what they refer to."""
+    return book.read(
+        lambda db: {
+            table: [json.loads(line) for lot in lots for line in lot]
+            for table, lots in lines_out(db, ski_id)
+        }
+    )
 
 
 @cache

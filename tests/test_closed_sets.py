@@ -30,11 +30,12 @@ from workbench.fin.reading.observe import observe
 from workbench.fin.reading.quantities import ONE_OF, QUANTITIES, TRAITS, Quantity
 from workbench.measure.calipers import Caliper, judge
 from workbench.records.store.rows import AnyFact, CurveKind, JobKind, Mark
-from workbench.work.demo.demo import _Player
+from workbench.work.demo import _Player
 from workbench.work.drawing.scene import _jaws, _span, method_caption
 from workbench.work.history import timeline
 from workbench.work.history.timeline import _TELLERS
 from workbench.work.job import stages
+from workbench.work.job.base_curve import FIELDS, measured_of
 from workbench.work.job.coarse_marks import mark_place
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
@@ -54,7 +55,6 @@ from workbench.work.order.round_records import MARK_WORDS, described
 from workbench.work.paper.day_sheet import HEADS, SHARES
 from workbench.work.roster.settings import SETTINGS
 from workbench.work.trust.reading_budget import StudyScatter, scatter_for
-from workbench.work.wing.base_curve import FIELDS, measured_of
 
 NEW: Any = "a new one"
 
@@ -164,7 +164,7 @@ def test_each_quantity_has_its_row(shop: Shop) -> None:
     assert set(WHAT_WORDS) == set(WHATS) == {*QUANTITIES, "wing"}
     settings = {s.name for s in SETTINGS if s.name.startswith("tolerance_")}
     assert settings == {f"tolerance_{q}" for q in QUANTITIES}
-    [(made,)] = shop.book.look(
+    [(made,)] = shop.book.read(
         lambda db: list(db.execute("SELECT sql FROM sqlite_master WHERE name = 'methods'"))
     )
     listed = re.search(r"CHECK \(quantity IN \(([^)]*)\)", made)

@@ -19,8 +19,8 @@ import pytest
 from workbench.errors import BenchError, InputError
 from workbench.measure.lengths import parse_length, parse_turn, understand
 from workbench.measure.units import MM_PER
-from workbench.work.advice.ride_rules import read_rules
 from workbench.work.files.table_files import Table, parse_table
+from workbench.work.history.rides import read_rules
 from workbench.work.order.order_answers import turns_report
 from workbench.work.order.order_file import order_from
 from workbench.work.roster.baselines import read_baselines

@@ -55,7 +55,7 @@ async def paint():
             late |= {"pint", "numpy", "scipy", "sqlite_utils", "click", "tomllib"}
             late |= {f"workbench.bench.{name}" for name in (
                 "bases.forms", "palette", "screens.shop.caliper_screens",
-                "screens.ski.strike_screen", "bases.lists", "bases.find_screen", "bases.prompts",
+                "screens.ski.questions", "bases.lists", "bases.find_screen", "bases.prompts",
                 "crash",
             )}
             late |= {f"workbench.work.{name}" for name in (

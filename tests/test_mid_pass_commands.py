@@ -8,7 +8,7 @@ import pytest
 
 from tests.by_command import Commands, fact
 from tests.shop import DAY, heron, open_shop, ski, walk_to
-from workbench.work.advice.rides import keep_ride
+from workbench.work.history.rides import keep_ride
 
 
 @pytest.fixture

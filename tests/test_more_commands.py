@@ -14,12 +14,11 @@ from tests.by_command import Commands, Refused, Run, fact
 from tests.shop import heron, open_shop, ski, walk_to
 from workbench.work.exchange.csv_out import HISTORY_COLUMNS
 from workbench.work.files.csv_cells import cell_text
+from workbench.work.job.base_curve import latest_curve
 from workbench.work.job.job_view import JobView
 from workbench.work.job_text.view_words import trouble_words
-from workbench.work.offsets import pairs
 from workbench.work.roster.ski_sheet import correct_ski
-from workbench.work.study import studies
-from workbench.work.wing.base_curve import latest_curve
+from workbench.work.study import offsets, studies
 
 
 def view_of(book: Path, name: str) -> JobView:
@@ -218,15 +217,15 @@ def test_pairs_are_kept_shown_restated_and_struck_out(
     assert "2 or more" in refused(*at, "1", "--restate", "6.9")
     assert "not struck out" in refused(*at, "1", "--strike", "1", "--reason", "again")
     with open_shop(book) as shop:
-        (two,) = pairs.choices(shop, ski(shop, "Heron 67"))
-        assert [line.counts for line in pairs.pairs_of(shop, two)] == [False, True]
+        (two,) = offsets.choices(shop, ski(shop, "Heron 67"))
+        assert [line.counts for line in offsets.pairs_of(shop, two)] == [False, True]
 
 
 def test_pairs_offered_out_of_passes_are_taken_once(run: Run, refused: Refused, book: Path) -> None:
     """By number or all of them; what was taken is not offered again."""
     with open_shop(book) as shop:
         view = ski(shop, "Heron 66")
-        (two,) = pairs.choices(shop, view)
+        (two,) = offsets.choices(shop, view)
         both = replace(view.ski, methods=(*view.ski.methods, two.second.id))
         shop.book.correct_ski(both, who="KV")
         view = shop.view(view.job.id)

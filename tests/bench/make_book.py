@@ -34,7 +34,7 @@ from workbench.records.store.rows import (
 )
 from workbench.records.store.writer import Pen
 from workbench.records.tables import facts, jobs, roster
-from workbench.work.demo.demo import build_demo
+from workbench.work.demo import build_demo
 
 DAY_SKIS = 60
 REPEATS = 3

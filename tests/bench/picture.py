@@ -9,7 +9,7 @@ from datetime import date
 from pathlib import Path
 
 from workbench.bench.app import Bench
-from workbench.work.demo.demo import build_demo
+from workbench.work.demo import build_demo
 from workbench.work.job.shop import Shop
 
 OUT = Path(__file__).parents[2] / "fixtures" / "bench.svg"

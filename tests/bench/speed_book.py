@@ -38,7 +38,7 @@ from workbench.bench.panels import (
     readings_panel,
     turns_panel,
 )
-from workbench.bench.screens.history.history_lines import (
+from workbench.bench.screens.ski.history_lines import (
     Looking,
     past_of,
     plots,

@@ -13,7 +13,7 @@ from textual.pilot import Pilot
 from tests.bench.screens import SIZES, Screen, bench
 from tests.shop import ski
 from workbench.bench.app import Bench
-from workbench.bench.screens.shop.card_screen import CardScreen, DaySheetScreen
+from workbench.bench.screens.shop.file_screens import CardScreen, DaySheetScreen
 from workbench.work.job.shop import Shop
 
 

@@ -27,7 +27,7 @@ from workbench.records.store.rows import Pair
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.budget_explained import trust_of
-from workbench.work.job_text.how_to_hold import restated
+from workbench.work.study.restating import restated
 
 SIZES = ((80, 24), (120, 36))
 SEVEN = ("2.4500", "2.4505", "2.4500", "2.4495", "2.4500", "2.4505", "2.4900")

@@ -16,7 +16,7 @@ from tests.shop import DAY, demo_file, open_shop
 from workbench.bench import start
 from workbench.bench.app import Bench
 from workbench.bench.bases.forms import Form
-from workbench.bench.screens.shop.exchange_screen import ExchangeScreen, ReportScreen, TrialScreen
+from workbench.bench.screens.shop.file_screens import ExchangeScreen, ReportScreen, TrialScreen
 from workbench.records.book import Book
 from workbench.work.exchange import exchange
 from workbench.work.exchange.backup import back_up_today

@@ -16,7 +16,7 @@ from workbench.bench.bases.form_lines import drafts_of
 from workbench.bench.bases.forms import Field, Form
 from workbench.bench.bases.prompts import Prompt, PromptInput
 from workbench.bench.hand.state import BenchState
-from workbench.bench.screens.shop.sheet_forms import AddBlade, AddBlock, AddSki
+from workbench.bench.screens.shop.shop_forms import AddBlade, AddBlock, AddSki
 from workbench.errors import InputError
 from workbench.records.book import Book
 from workbench.work.job.shop import Shop

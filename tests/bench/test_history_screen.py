@@ -13,8 +13,8 @@ from tests.shop import ski
 from workbench.bench.app import Bench
 from workbench.bench.bases.prompts import Prompt
 from workbench.bench.draw.text import styled
-from workbench.bench.screens.history.compare_screen import HEAD_CELLS, CompareScreen, columns_for
-from workbench.bench.screens.history.history_screen import HistoryScreen
+from workbench.bench.screens.ski.compare_screen import HEAD_CELLS, CompareScreen, columns_for
+from workbench.bench.screens.ski.history_screen import HistoryScreen
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop
 

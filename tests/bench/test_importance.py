@@ -35,13 +35,7 @@ from workbench.records.store import rows
 from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
-from workbench.work.job_text.importance import (
-    Importance,
-    Said,
-    in_order,
-    of_remark,
-    said_of,
-)
+from workbench.work.job_text.view_words import Importance, Said, in_order, of_remark, said_of
 from workbench.work.text.words import turn_words
 
 CODES = get_args(Code)

@@ -11,7 +11,7 @@ from workbench.bench.bases.prompts import Prompt
 from workbench.bench.help import Help
 from workbench.bench.palette import entries
 from workbench.bench.panels.next_line import key_at, keys_line
-from workbench.bench.screens.history.history_screen import HistoryScreen
+from workbench.bench.screens.ski.history_screen import HistoryScreen
 from workbench.errors import InputError
 from workbench.records.exchange.form import LOCAL_SETTINGS
 from workbench.work.job.shop import Shop

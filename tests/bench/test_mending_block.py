@@ -6,7 +6,7 @@ import pytest
 
 from tests.bench.screens import SIZES, bench, fill
 from workbench.bench.bases.forms import Form
-from workbench.bench.screens.ski.baseline_screen import BaselineScreen
+from workbench.bench.screens.ski.aim_screens import BaselineScreen
 from workbench.work.job.shop import Shop
 
 

@@ -15,7 +15,7 @@ from workbench.bench.action_menu import BY_ACTION
 from workbench.bench.app import Bench
 from workbench.bench.bases.forms import Form
 from workbench.bench.bases.prompts import Prompt
-from workbench.bench.screens.study.study_list import ReadingsScreen, StudyList
+from workbench.bench.screens.shop.study_list import ReadingsScreen, StudyList
 from workbench.work.job.shop import Shop
 from workbench.work.study import studies
 

@@ -11,8 +11,8 @@ from tests.bench.test_hands import Keys, begin
 from tests.shop import heron, ski, walk_to
 from workbench.bench.bases.prompts import PromptInput
 from workbench.bench.hand.acts import Acts
-from workbench.bench.screens.ski.baseline_screen import BaselineScreen
-from workbench.bench.screens.ski.strike_screen import StrikeScreen
+from workbench.bench.screens.ski.aim_screens import BaselineScreen
+from workbench.bench.screens.ski.questions import StrikeScreen
 from workbench.work.job.shop import Shop
 
 

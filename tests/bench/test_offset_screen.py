@@ -13,12 +13,12 @@ from tests.bench.screens import SIZES, Screen, before, bench
 from tests.shop import DAY, Fin, ski, walk_to
 from workbench.bench.app import Bench
 from workbench.bench.bases.forms import Form
-from workbench.bench.screens.ski.offset_screen import OffsetScreen
+from workbench.bench.screens.ski.learned_screens import OffsetScreen
 from workbench.records.book import Book
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
-from workbench.work.offsets import offsets, pairs
-from workbench.work.offsets.pairs import Two
+from workbench.work.study import offsets
+from workbench.work.study.offsets import Two
 
 PAIRS = (("6.936", "6.7635"), ("7.001", "6.8280"), ("6950", "6.777"), ("6.9200", "171.39 mm"))
 
@@ -31,10 +31,10 @@ def flat_text(screen: Screen) -> str:
 def filled(shop: Shop) -> tuple[JobView, Two]:
     """A ski whose blade has four pairs, the third struck out."""
     view = ski(shop, "Heron 67")
-    (two,) = pairs.choices(shop, view)
+    (two,) = offsets.choices(shop, view)
     for first, second in PAIRS:
-        pairs.add_pair(shop, view, two, {"first": first, "second": second}, "in")
-    pairs.strike_pair(shop, pairs.pairs_of(shop, two)[2], "jaw in the slot")
+        offsets.add_pair(shop, view, two, {"first": first, "second": second}, "in")
+    offsets.strike_pair(shop, offsets.pairs_of(shop, two)[2], "jaw in the slot")
     return view, two
 
 
@@ -106,7 +106,7 @@ async def test_a_pair_is_struck_out_with_a_reason(shop: Shop) -> None:
 
 async def test_what_passes_offer_is_taken_by_plus_once(shop: Shop) -> None:
     view = ski(shop, "Heron 66")
-    (two,) = pairs.choices(shop, view)
+    (two,) = offsets.choices(shop, view)
     kept = shop.book.ski(view.ski.id)
     shop.book.correct_ski(replace(kept, methods=(*kept.methods, two.second.id)))
     view = shop.view(view.job.id)
@@ -156,7 +156,7 @@ async def test_a_star_shows_everything_in_mm(shop: Shop) -> None:
 
 async def test_a_reason_with_markup_stays_text(shop: Shop) -> None:
     view, two = filled(shop)
-    pairs.strike_pair(shop, pairs.pairs_of(shop, two)[0], "[red]x\x1b[2J[/nope]")
+    offsets.strike_pair(shop, offsets.pairs_of(shop, two)[0], "[red]x\x1b[2J[/nope]")
     async with bench(shop) as screen:
         await open_offsets(screen, view)
         assert "struck: [red]x\\x1b[2J[/nope]" in flat_text(screen)

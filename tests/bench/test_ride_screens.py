@@ -13,11 +13,10 @@ from textual.pilot import Pilot
 from tests.bench.screens import SIZES, bench
 from tests.shop import DAY, demo_file, heron, open_shop, ski, walk_to
 from workbench.bench.app import Bench
-from workbench.bench.screens.ski.baseline_screen import BaselineScreen
-from workbench.bench.screens.ski.ride_screen import RideScreen
+from workbench.bench.screens.ski.aim_screens import BaselineScreen, RideScreen
 from workbench.records.book import Book
 from workbench.records.store import rows
-from workbench.work.advice import rides
+from workbench.work.history import rides
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 

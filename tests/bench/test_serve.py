@@ -23,7 +23,7 @@ from workbench.bench.panels.next_line import PAD
 from workbench.commands.shop.serve import is_loopback
 from workbench.commands.shop.serve_web import COOKIE, BenchServer
 from workbench.records.book import Book
-from workbench.work.demo.demo import build_demo
+from workbench.work.demo import build_demo
 from workbench.work.job.shop import Shop
 
 CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser"))), None)

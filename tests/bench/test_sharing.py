@@ -13,7 +13,7 @@ import pytest
 from tests.shop import at_stage, demo_file, open_shop
 from workbench.bench.hand.hands import Hands
 from workbench.bench.panels.panel_text import danger_rows, top_line
-from workbench.bench.sharing import Sharing
+from workbench.bench.start import Sharing
 from workbench.records.sharing.hub import BenchThere
 from workbench.work.job.shop import Shop
 from workbench.work.sharing.apart import SetTwice, Version

@@ -6,7 +6,7 @@ import pytest
 
 from tests.bench.screens import SIZES, Screen, bench
 from tests.shop import heron, read, ski, walk_to
-from workbench.bench.screens.ski.strike_screen import StrikeScreen
+from workbench.bench.screens.ski.questions import StrikeScreen
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 

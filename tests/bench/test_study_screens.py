@@ -18,14 +18,14 @@ from workbench.bench.app import Bench
 from workbench.bench.bases.forms import Form
 from workbench.bench.bases.prompts import Prompt
 from workbench.bench.draw.canvas import DOTS, Area, Mode
-from workbench.bench.screens.study.study_list import StudyList
-from workbench.bench.screens.study.study_result import (
+from workbench.bench.screens.shop.study_list import StudyList
+from workbench.bench.screens.shop.study_result import (
     LABEL_ROWS,
     MARKS,
     ResultScreen,
     study_picture,
 )
-from workbench.bench.screens.study.study_take import TakeScreen
+from workbench.bench.screens.shop.study_take import TakeScreen
 from workbench.measure.lengths import parse_length
 from workbench.work.job.shop import Shop
 from workbench.work.study import studies, study_words

@@ -6,7 +6,7 @@ import pytest
 
 from tests.bench.screens import SIZES, Screen, bench
 from tests.shop import heron, ski, walk_to
-from workbench.bench.screens.ski.temperature_screen import TemperatureScreen
+from workbench.bench.screens.ski.ski_forms import TemperatureScreen
 from workbench.work.job.shop import Shop
 from workbench.work.trust.reading_tools import temperature_in_force
 

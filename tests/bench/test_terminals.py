@@ -19,9 +19,9 @@ import pytest
 from tests.bench.terminal import Terminal
 from tests.bench.test_kill import plain
 from tests.shop import demo_file, open_shop, ski
-from workbench.bench.draw.ascii_signs import plain as plain_sign
 from workbench.bench.hand.hands import draft_in
 from workbench.bench.start import _let_go_of_the_terminal
+from workbench.bench.terminal import plain as plain_sign
 from workbench.records.backup.backups import copy_of_day
 from workbench.records.book import Book
 from workbench.records.store import rows

@@ -10,7 +10,7 @@ from tests.bench.screens import SIZES, Screen, bench
 from tests.fin.test_caliper_trace import frame_of, read
 from tests.work.scans import random_blade
 from workbench.bench.bases.forms import Form
-from workbench.bench.screens.shop.trace_screen import TraceScreen
+from workbench.bench.screens.shop.blade_screens import TraceScreen
 from workbench.errors import InputError
 from workbench.fin.trace.calipers import IN, places_of
 from workbench.measure.units import Unit

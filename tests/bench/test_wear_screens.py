@@ -10,7 +10,7 @@ from tests.bench.screens import SIZES, bench, fill
 from tests.shop import Fin, heron, ski, walk_to
 from workbench.bench.screens.shop.block_screens import BlockScreen
 from workbench.bench.screens.ski.as_read_screen import AsReadScreen
-from workbench.bench.screens.ski.wear_screen import CarriedScreen
+from workbench.bench.screens.ski.ski_forms import CarriedScreen
 from workbench.measure.display import length_text
 from workbench.measure.units import MM_PER_INCH
 from workbench.work.job.shop import Shop

@@ -18,8 +18,7 @@ from workbench.bench.panels.panel_text import roster
 from workbench.errors import InputError
 from workbench.measure.lengths import parse_length
 from workbench.records.store import rows
-from workbench.work.advice.ride_rules import ride_rules_of
-from workbench.work.advice.rides import complaints_in
+from workbench.work.history.rides import complaints_in, ride_rules_of
 from workbench.work.job.job_view import RosterLine
 from workbench.work.job.shop import Shop
 

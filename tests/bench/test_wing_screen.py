@@ -10,12 +10,12 @@ from tests.bench.screens import SIZES, Screen, before, bench
 from tests.shop import Fin, ski, walk_to
 from workbench.bench.app import Bench
 from workbench.bench.bases.forms import Form
-from workbench.bench.draw.wing_drawing import wing_picture
-from workbench.bench.screens.ski.wing_screen import WingScreen
+from workbench.bench.screens.ski.wing_screen import WingScreen, wing_picture
+from workbench.work.job import base_curve
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
+from workbench.work.job_text import wing_report
 from workbench.work.trust.wing_setup import change_setup, wing_setup
-from workbench.work.wing import base_curve, wing_report
 
 SETUP = {
     "gauges": "7 7.5 8", "hold": "front", "straightedge": "6", "place": "3", "lead": "out",

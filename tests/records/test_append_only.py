@@ -10,7 +10,9 @@ from pathlib import Path
 
 import pytest
 
+from tests.shop import rows_out
 from workbench.records.book import Book
+from workbench.records.exchange.rows_in import take_in
 from workbench.records.store import rows
 from workbench.records.store.rows import (
     Baseline,
@@ -141,9 +143,11 @@ def full_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
             ),
         )
         book.strike(reading.id, "slip", "kl")
-        (ours,) = book.rows_out()["strikes"]
+        (ours,) = rows_out(book)["strikes"]
         last = "1" if ours["id"].endswith("0") else "0"
-        book.take_in({"strikes": [ours | {"id": ours["id"][:-1] + last, "reason": "slipped"}]})
+        book.write(
+            take_in, {"strikes": [ours | {"id": ours["id"][:-1] + last, "reason": "slipped"}]}
+        )
     return path
 
 
@@ -204,8 +208,8 @@ def test_a_misspelt_table_is_an_error_not_a_new_table(full_book: Path) -> None:
 
     with Book(full_book) as book:
         with pytest.raises(OSError, match="no such table: readng"):
-            book.set_down(misspell)
-        names = book.look(lambda db: [r[0] for r in db.execute("SELECT name FROM sqlite_master")])
+            book.write(misspell)
+        names = book.read(lambda db: [r[0] for r in db.execute("SELECT name FROM sqlite_master")])
     assert "readng" not in names
 
 
@@ -213,7 +217,7 @@ def test_how_the_connection_is_set(full_book: Path) -> None:
     """Foreign keys on, write-ahead log, full synchronous (2)."""
     with Book(full_book) as book:
         for pragma, value in (("foreign_keys", 1), ("journal_mode", "wal"), ("synchronous", 2)):
-            found = book.look(lambda db, p=pragma: db.execute(f"PRAGMA {p}").fetchone()[0])
+            found = book.read(lambda db, p=pragma: db.execute(f"PRAGMA {p}").fetchone()[0])
             assert found == value
 
 

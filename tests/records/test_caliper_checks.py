@@ -110,9 +110,9 @@ def test_a_book_from_before_is_brought_up_to_date_with_a_copy(path: Path) -> Non
     with Book(path) as book:
         assert book.calipers() == (Caliper(OLD_ID, "Old", "in", 0.0127, 0.02),)
         assert book.checks_of(OLD_ID) == ()
-        made = book.look(schema.fingerprint)
+        made = book.read(schema.fingerprint)
     with closing(sqlite3.connect(path.with_name("book.before-caliper_checks.db"))) as copy:
         assert copy.execute("SELECT name FROM calipers").fetchall() == [("Old",)]
         assert len(copy.execute("PRAGMA table_info(calipers)").fetchall()) == 9
     with Book(path.with_name("new.db")) as new:
-        assert new._read(schema.fingerprint) == made
+        assert new.read(schema.fingerprint) == made

@@ -13,10 +13,11 @@ from hypothesis import strategies as st
 
 from tests.records.conftest import furnish
 from tests.records.damaging import change, flipped
+from tests.shop import rows_out
 from workbench.errors import RecordsError
 from workbench.records.backup import backups
 from workbench.records.book import Book
-from workbench.records.exchange.rows_out import book_rows
+from workbench.records.exchange.rows_in import take_in
 from workbench.records.store import rows
 from workbench.records.store.rows import (
     AnyFact,
@@ -132,9 +133,9 @@ def test_what_was_written_agrees_with_itself(path: Path, facts: list[AnyFact]) -
     with Book(path) as book, Book(path.with_name("other.db")) as other:
         assert all(f.struck is None for f in facts)
         assert [*book.facts(facts[0].job_id)] == facts
-        rows = book.look(book_rows)
+        rows = rows_out(book)
         assert all("check_sum" not in row for listed in rows.values() for row in listed)
-        other.take_in({str(table): listed for table, listed in rows.items()})
+        other.write(take_in, {str(table): listed for table, listed in rows.items()})
         assert [*other.facts(facts[0].job_id)] == facts
     with closing(sqlite3.connect(path)) as one, closing(sqlite3.connect(other.path)) as two:
         for table in FACTS:
@@ -228,17 +229,17 @@ def test_a_damaged_fact_does_not_go_out_until_it_is_struck_out(
                 book.facts(facts[1].job_id)
             for wanted in (None, ski):
                 with pytest.raises(RecordsError, match=f"readings '{facts[1].id}': damaged"):
-                    book.rows_out(wanted)
+                    rows_out(book, wanted)
     with Book(path) as book:
         book.strike(facts[1].id, "read anew", "KV")
-        assert facts[1].id in {row["id"] for row in book.rows_out()[Table.READINGS]}
+        assert facts[1].id in {row["id"] for row in rows_out(book)[Table.READINGS]}
 
 
 def test_a_damaged_baseline_or_turn_does_not_go_out(path: Path, facts: list[AnyFact]) -> None:
     made = next(f for f in facts if hasattr(f, "turns"))
     change(path, "turns", made.id, "owner", turns=0.5)
     with Book(path) as book, pytest.raises(RecordsError, match=f"passes '{made.id}': damaged"):
-        book.rows_out()
+        rows_out(book)
 
 
 def test_numbers_that_belong_to_no_job_are_compared_too(path: Path) -> None:

@@ -25,7 +25,7 @@ def _queries(shop: Shop, day: str) -> int:
         days.day_list(db, day, with_unfinished=True)  # type: ignore[arg-type]
         db.conn.set_trace_callback(None)  # type: ignore[attr-defined]
 
-    shop.book.look(look)
+    shop.book.read(look)
     return len(seen)
 
 

@@ -20,11 +20,13 @@ from hypothesis import strategies as st
 from sqlite_utils import Database
 
 from tests.records.conftest import DAY, Shop, blade, block, furnish, ski
+from tests.shop import rows_out
 from workbench.errors import InputError
 from workbench.records.book import Book
-from workbench.records.exchange.form import LOCAL_SETTINGS
-from workbench.records.exchange.lines import rows_said
-from workbench.records.exchange.rows_in import Brought
+from workbench.records.exchange.arrivals import Brought, clashes
+from workbench.records.exchange.form import LOCAL_SETTINGS, rows_said
+from workbench.records.exchange.rows_in import take_in
+from workbench.records.exchange.rows_out import steps_of
 from workbench.records.store import rows
 from workbench.records.store.database import Database as Bare
 from workbench.records.store.rows import (
@@ -51,11 +53,11 @@ from workbench.records.store.writer import moment_of
 
 def out(book: Book, ski_id: str | None = None) -> dict[str, Any]:
     """The rows of a book as they come out of a file."""
-    return json.loads(json.dumps(book.rows_out(ski_id), allow_nan=False))
+    return json.loads(json.dumps(rows_out(book, ski_id), allow_nan=False))
 
 
 def give(source: Book, target: Book, ski_id: str | None = None) -> Brought:
-    return target.take_in(out(source, ski_id))
+    return target.write(take_in, out(source, ski_id))
 
 
 def queue_of(book: Book) -> tuple[list[Any], list[Any]]:
@@ -85,7 +87,7 @@ def other(tmp_path: Path) -> Iterator[Book]:
 
 def test_every_table_of_a_book_has_its_specification(shop: Shop) -> None:
     """A table that a later migration adds is not forgotten, nor a column that is named amiss."""
-    made = shop.book.look(
+    made = shop.book.read(
         lambda db: {
             row["name"]: set(db.columns_of(row["name"]))
             for row in db.query("SELECT name FROM sqlite_master WHERE type = 'table'")
@@ -148,7 +150,7 @@ def test_rounds_counted_apart_under_one_number_are_both_kept(shop: Shop, other: 
     for book, who in ((shop.book, "kl"), (other, "mn")):
         book.add_mark(shop.job.id, who, "step", number=1)
         book.add_fact(shop.job.id, who, rows.PassRow(number=1, turns=(), finest_turn=0.5))
-    made = [book.look(fingerprint) for book in (shop.book, other)]
+    made = [book.read(fingerprint) for book in (shop.book, other)]
     give(shop.book, other)
     give(other, shop.book)
     assert out(other) == out(shop.book)
@@ -157,7 +159,7 @@ def test_rounds_counted_apart_under_one_number_are_both_kept(shop: Shop, other: 
         assert numbers == [1, 1]
         with pytest.raises(InputError, match="counted already"):
             book.add_fact(shop.job.id, "kl", rows.PassRow(number=1, turns=(), finest_turn=0.5))
-    assert made == [book.look(fingerprint) for book in (shop.book, other)]
+    assert made == [book.read(fingerprint) for book in (shop.book, other)]
     with Book(other.path) as again:
         assert len(again.facts(shop.job.id)) == 4
 
@@ -176,7 +178,7 @@ def test_a_file_that_brings_such_a_setting_is_taken_in_without_it(shop: Shop, ot
     shop.book.set_setting("shop", "The boathouse")
     rows = out(shop.book)
     rows["settings"].append(rows["settings"][0] | {"id": new_id(shop.book), "name": "draft"})
-    brought = other.take_in(rows)
+    brought = other.write(take_in, rows)
     assert brought.settings_left == ["draft"]
     assert other.settings() == {"shop": "The boathouse"}
 
@@ -187,7 +189,7 @@ def test_rows_that_refer_to_what_is_nowhere_are_refused_by_name(shop: Shop, othe
     before = out(other)
     rows["blades"] = []
     with pytest.raises(InputError, match=r"refers to.*blades.*in this file or in the book"):
-        other.take_in(rows)
+        other.write(take_in, rows)
     assert out(other) == before
 
 
@@ -196,7 +198,7 @@ def test_what_is_missing_in_the_file_may_be_here(shop: Shop, other: Book) -> Non
     give(shop.book, other)
     shop.book.add_fact(shop.job.id, "KV", shop.taken())
     late = {"readings": out(shop.book)["readings"]}
-    other.take_in(late)
+    other.write(take_in, late)
     assert out(other) == out(shop.book)
 
 
@@ -206,7 +208,7 @@ def test_a_row_with_other_content_is_never_overwritten(shop: Shop, other: Book) 
     shop.book.add_fact(shop.job.id, "KV", shop.taken())
     rows = out(shop.book)
     rows["skis"][0]["name"] = "Another name"
-    brought = other.take_in(rows)
+    brought = other.write(take_in, rows)
     (found,) = brought.differs
     assert (found.column, found.ours, found.theirs) == ("name", "Ski A", "Another name")
     assert out(other) == out(shop.book)
@@ -217,7 +219,7 @@ def test_parts_that_differ_are_a_difference_of_their_row(shop: Shop, other: Book
     give(shop.book, other)
     rows = out(shop.book)
     rows["blocks"][0]["studs"][0]["lead_mm"] = 0.7
-    (found,) = other.take_in(rows).differs
+    (found,) = other.write(take_in, rows).differs
     assert found.column == "studs"
     assert other.block(shop.block.id) == shop.block
 
@@ -228,7 +230,7 @@ def test_both_benches_correct_one_ski(shop: Shop, other: Book) -> None:
     shop.book.correct_ski(replace(shop.ski, rider="Ours"))
     other.correct_ski(replace(shop.ski, rider="Theirs"))
     give(other, shop.book)
-    assert [c.kind for c in shop.book.clashes()] == ["corrected"]
+    assert [c.kind for c in shop.book.read(clashes)] == ["corrected"]
     give(shop.book, other)
     assert out(shop.book) == out(other)
     assert shop.book.ski(shop.ski.id).rider == other.ski(shop.ski.id).rider == "Theirs"
@@ -291,7 +293,7 @@ def test_a_book_from_before_other_strikes_gives_the_same_file(
     path = before_other_strikes(shop.book, tmp_path / "old.db")
     with Book(path, bench="old") as old:
         assert out(old) == out(shop.book)
-        assert "other_strikes" not in old.steps()  # so that older benches take its files in
+        assert "other_strikes" not in old.read(steps_of)  # so that older benches take its files in
         assert old.facts(shop.job.id) == shop.book.facts(shop.job.id)
         assert not give(shop.book, old).new
         assert out(old, shop.ski.id) == out(shop.book, shop.ski.id)
@@ -330,7 +332,7 @@ def test_the_clashes_of_two_shops_with_like_names(shop: Shop, other: Book) -> No
     other.correct_ski(replace(theirs.ski, name="Ski Z"))
     other.add_ski(replace(ski(theirs.blade.id, theirs.block.id, theirs.method.id), serial="S-2"))
     give(other, shop.book)
-    found = shop.book.clashes()
+    found = shop.book.read(clashes)
     assert {(c.kind, c.table.value) for c in found} == {
         ("serial", "skis"), ("name", "skis"), ("twins", "blades"), ("twins", "blocks"),
         ("twins", "calipers"),
@@ -357,7 +359,7 @@ def test_a_ski_queued_and_worked_on_at_both_benches_is_said(shop: Shop, other: B
     other.add_fact(shop.job.id, "ML", shop.taken("2.451", 62.2554))
     other.add_job(shop.ski.id, DAY)
     give(other, shop.book)
-    found = shop.book.clashes()
+    found = shop.book.read(clashes)
     assert [(c.kind, c.subject, c.others) for c in found] == [
         ("queued", "Ski A", (DAY, DAY)),
         ("worked", "Ski A", (DAY,)),
@@ -405,7 +407,7 @@ def test_a_rolled_back_batch_leaves_neither_rows_nor_ids(shop: Shop, other: Book
     before = out(other)
 
     def try_it() -> None:
-        other.take_in(out(shop.book), follow=False)
+        other.write(take_in, out(shop.book), follow=False)
         raise RuntimeError
 
     with pytest.raises(RuntimeError):
@@ -494,7 +496,7 @@ def test_a_file_no_book_wrote_is_refused_whole(shop: Shop, other: Book, case: st
     change(rows)
     before = out(other)
     with pytest.raises(InputError, match=words):
-        other.take_in(rows)
+        other.write(take_in, rows)
     assert out(other) == before
     assert not other.skis()
 
@@ -505,11 +507,11 @@ def test_two_rows_of_one_id_are_refused(shop: Shop, other: Book) -> None:
     twice = copy.deepcopy(rows)
     twice["skis"].append(dict(twice["skis"][0]))
     with pytest.raises(InputError, match=r"skis\[1\]\.id.*an id once; rows\.skis\[0\]"):
-        other.take_in(twice)
+        other.write(take_in, twice)
     give(shop.book, other)
     setting = {"id": shop.ski.id, "at": rows["skis"][0]["at"], "who": "", "name": "x", "value": ""}
     with pytest.raises(InputError, match="an id of its own; a row of skis has this one"):
-        other.take_in({"settings": [setting]})
+        other.write(take_in, {"settings": [setting]})
 
 
 json_values = st.recursive(
@@ -557,7 +559,7 @@ def test_no_change_of_a_file_crashes_or_leaves_half_of_it(
         row[column] = data.draw(json_values) if donor is None else rows[donor][0]["id"]
 
     def try_it() -> None:
-        target.take_in(rows, follow=False)
+        target.write(take_in, rows, follow=False)
         raise Undone
 
     with pytest.raises((InputError, Undone)):
@@ -789,7 +791,7 @@ def interleave(steps: list[tuple[int, int, int]], offsets: tuple[int, int, int])
                 only = skis[pick % len(skis)].id if skis and what == -1 else None
                 files.append(out(bench.book, only))
             else:
-                brought = bench.book.take_in(files[pick % len(files)])
+                brought = bench.book.write(take_in, files[pick % len(files)])
                 assert not brought.differs
         for order in (benches, benches[::-1]):
             for source in order:

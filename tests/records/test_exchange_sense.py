@@ -14,7 +14,8 @@ from tests.records.conftest import Shop
 from tests.records.test_exchange import Undone, _of, out, play
 from workbench.errors import InputError
 from workbench.records.book import Book
-from workbench.records.store import rows
+from workbench.records.exchange.rows_in import take_in
+from workbench.work.trust.reading_budget import Taken
 
 
 @pytest.fixture
@@ -85,7 +86,7 @@ def test_what_no_entry_could_have_made_is_refused(shop: Shop, other: Book, case:
     table, number = path.split(".")[:2]
     row_id = rows[table][int(number)]["id"]
     with pytest.raises(InputError, match=words.replace("{id}", row_id)) as why:
-        other.take_in(rows)
+        other.write(take_in, rows)
     assert why.value.field.startswith(f"rows.{table}[{number}].")
     assert row_id in why.value.field
     assert not other.skis()
@@ -106,9 +107,9 @@ def test_every_way_of_typing_is_taken_in(
     shop: Shop, other: Book, text: str, unit: Any, mm: float
 ) -> None:
     """As typed, in either unit, with its point placed, as a fraction, in thou."""
-    taken = rows.Reading(method_id=shop.method.id, pass_number=0, text=text, unit=unit, mm=mm)
+    taken = Taken(shop.method.id, 0, text, unit, mm)
     shop.book.add_fact(shop.job.id, "KV", taken)
-    other.take_in(out(shop.book))
+    other.write(take_in, out(shop.book))
     assert out(other) == out(shop.book)
 
 
@@ -128,7 +129,7 @@ def test_a_time_is_of_years_that_a_clock_shows(
     refused: Any = pytest.raises(Undone if is_taken else InputError)
 
     def try_it() -> None:
-        other.take_in(rows, follow=False)
+        other.write(take_in, rows, follow=False)
         raise Undone
 
     with refused:
@@ -145,7 +146,7 @@ def test_an_old_row_that_both_books_have_keeps_them_from_nothing(
     shutil.copy(tmp_path / "copy.db", tmp_path / "second.db")
     shop.book.add_fact(shop.job.id, "KV", shop.taken())
     with Book(tmp_path / "second.db", bench="second") as second:
-        second.take_in(out(shop.book))
+        second.write(take_in, out(shop.book))
         assert out(second) == out(shop.book)
 
 
@@ -153,5 +154,5 @@ def test_an_old_row_goes_on_being_refused_where_it_is_new(shop: Shop, other: Boo
     """Until then nothing of it has come in."""
     shop.book.add_fact(shop.job.id, "KV", replace(shop.taken(), mm=1.0))
     with pytest.raises(InputError, match=r"readings\[0\]\.mm"):
-        other.take_in(out(shop.book))
+        other.write(take_in, out(shop.book))
     assert not other.skis()

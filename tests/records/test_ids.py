@@ -12,14 +12,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tests.shop import rows_out
 from workbench.errors import RecordsError
 from workbench.records.book import Book
-from workbench.records.store.writer import (
-    Mint,
-    bench_tag,
-    is_id,
-    tag_of,
-)
+from workbench.records.exchange.rows_in import take_in
+from workbench.records.store.writer import Mint, bench_tag, is_id, tag_of
 
 from .conftest import furnish
 
@@ -136,11 +133,11 @@ def test_each_book_is_a_bench_of_its_own_and_a_copy_another(path: Path, tmp_path
         ]
         book.backup(copy)
     with Book(path) as book, Book(copy) as other:
-        assert other.rows_out() == book.rows_out()
+        assert rows_out(other) == rows_out(book)
         assert book.own_bench() == own
         note = other.add_mark(kept[0], "kl", "note", text="on the boat")
         assert other.own_bench() not in (own, "")
         assert tag_of(note.id) == int(other.own_bench()[:6], 16)
-        book.take_in(other.rows_out())
+        book.write(take_in, rows_out(other))
         assert book.own_bench() == own
-        assert book.rows_out() == other.rows_out()
+        assert rows_out(book) == rows_out(other)

@@ -330,11 +330,11 @@ def test_the_queue_is_always_what_the_kept_rows_give(
         elif job.id not in struck:
             struck.add(job.id)
             book.strike(job.id, "test", "kl")
-    kept = book.look(lambda db: list(db.query("SELECT * FROM queue ORDER BY job_id")))
-    reckoned = book.look(lambda db: list(db.query(QUEUE_OF_ROWS)))
+    kept = book.read(lambda db: list(db.query("SELECT * FROM queue ORDER BY job_id")))
+    reckoned = book.read(lambda db: list(db.query(QUEUE_OF_ROWS)))
     assert kept == reckoned
-    book.set_down(jobs.rebuild_queue)
-    assert book.look(lambda db: list(db.query("SELECT * FROM queue ORDER BY job_id"))) == kept
+    book.write(jobs.rebuild_queue)
+    assert book.read(lambda db: list(db.query("SELECT * FROM queue ORDER BY job_id"))) == kept
 
 
 def test_a_batch_is_kept_whole_or_not_at_all(shop: Shop) -> None:
@@ -453,7 +453,7 @@ def test_a_book_that_has_one_number_twice_opens_and_goes_on(tmp_path: Path) -> N
 def _statements(shop: Shop) -> list[str]:
     """Return what the book's connection is asked from now on."""
     asked: list[str] = []
-    shop.book.look(lambda db: db.conn.set_trace_callback(asked.append))
+    shop.book.read(lambda db: db.conn.set_trace_callback(asked.append))
     return asked
 
 

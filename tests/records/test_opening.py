@@ -289,7 +289,7 @@ def with_step(fails: bool = False) -> Migrations:
 def tables(book: Book) -> set[str]:
     """The names of a book's tables."""
     sql = "SELECT name FROM sqlite_master WHERE type = 'table'"
-    return {name for (name,) in book.look(lambda db: db.execute(sql).fetchall())}
+    return {name for (name,) in book.read(lambda db: db.execute(sql).fetchall())}
 
 
 def test_a_migration_keeps_a_copy_first(closed_book: Path) -> None:

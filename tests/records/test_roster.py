@@ -76,7 +76,7 @@ def test_a_correction_keeps_the_id_and_what_was_said_before(shop: Shop) -> None:
     now = book.correct_ski(replace(shop.ski, rider="C. Rider", methods=()), who="kl")
     assert book.skis() == (now,)
     assert (now.id, now.rider, now.methods) == (shop.ski.id, "C. Rider", ())
-    rows = book.look(lambda db: list(db.query("SELECT id, replaces, rider FROM skis ORDER BY id")))
+    rows = book.read(lambda db: list(db.query("SELECT id, replaces, rider FROM skis ORDER BY id")))
     assert [row["rider"] for row in rows] == ["A. Rider", "B. Rider", "C. Rider"]
     assert [row["replaces"] for row in rows[1:]] == [row["id"] for row in rows[:-1]]
 

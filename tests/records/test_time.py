@@ -21,10 +21,10 @@ from workbench.work.history.timeline import timeline_of
 from workbench.work.job import open_book
 from workbench.work.job.entry import Typed
 from workbench.work.job.shop import Shop
-from workbench.work.offsets import offset_words
+from workbench.work.job_text import wing_report
 from workbench.work.roster.queue import minutes_of
+from workbench.work.study import offset_words
 from workbench.work.text.local_time import clock_words, day_and_time, local_day
-from workbench.work.wing import wing_report
 
 from .conftest import furnish
 

@@ -15,7 +15,7 @@ from workbench.measure.units import MM_PER_INCH
 from workbench.records.store import rows
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
-from workbench.work.offsets.as_read import (
+from workbench.work.study.restating import (
     OFFSET_U_MM,
     Theirs,
     aim_as_read,

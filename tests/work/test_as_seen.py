@@ -13,22 +13,22 @@ from tests.shop import DAY, demo_file, heron, open_shop, read, ski, take_back, w
 from workbench.errors import InputError
 from workbench.records.book import Book
 from workbench.records.store import rows
-from workbench.work.advice.rides import keep_ride
 from workbench.work.exchange import exchange
 from workbench.work.exchange.backup import restore
 from workbench.work.history.compare import go_back
 from workbench.work.history.history import load_history, settings_in
+from workbench.work.history.rides import keep_ride
 from workbench.work.history.striking import strike_row
 from workbench.work.history.timeline import timeline_of
 from workbench.work.job.aim_last import aim_at_last
+from workbench.work.job.base_curve import use_curve
 from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import ChangedError, Shop
 from workbench.work.job.temperature import state_temperature
-from workbench.work.offsets import pairs
 from workbench.work.order import shop_policy
 from workbench.work.roster import baselines, corrections, queue
-from workbench.work.wing.base_curve import use_curve
+from workbench.work.study import offsets
 
 Act = Callable[[Shop, JobView], object]
 
@@ -110,8 +110,8 @@ ACTS: dict[str, tuple[str, Act]] = {
     "the measured base": ("within", use_curve),
     "a pair": (
         "within",
-        lambda s, v: pairs.add_pair(
-            s, v, pairs.choices(s, v)[0], {"first": "6.95", "second": "6.99"}, "in"
+        lambda s, v: offsets.add_pair(
+            s, v, offsets.choices(s, v)[0], {"first": "6.95", "second": "6.99"}, "in"
         ),
     ),
 }  # fmt: skip

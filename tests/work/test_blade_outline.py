@@ -18,7 +18,7 @@ from workbench.cli import main
 from workbench.errors import InputError
 from workbench.fin.parts.blade import Blade
 from workbench.work.job.shop import Shop
-from workbench.work.paper.outline_paper import outline_pdf
+from workbench.work.paper.pdf_pages import outline_pdf
 from workbench.work.trace.outline import changed, check_of, copy_blade, outline_lines, outline_svg
 from workbench.work.trace.tracing import blade_table, keep_traced, toml_text, trace_file
 

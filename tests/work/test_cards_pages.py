@@ -30,7 +30,7 @@ from workbench.work.drawing.layout import (
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.setting_words import NAME
-from workbench.work.paper.cards import Card, card_of
+from workbench.work.paper.cards import Card, card_of, code_rows, has_codes
 from workbench.work.paper.day_sheet import DaySheet, day_sheet
 from workbench.work.paper.html_pages import POLICY, card_html, day_html
 from workbench.work.paper.pdf_page import (
@@ -40,7 +40,6 @@ from workbench.work.paper.pdf_page import (
     has_pdf,
 )
 from workbench.work.paper.pdf_pages import card_pdf, day_pdf
-from workbench.work.paper.qr_code import code_rows, has_codes
 from workbench.work.paper.text_pages import card_text, day_text
 from workbench.work.text.safe_text import cells_of, visible
 

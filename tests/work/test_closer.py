@@ -13,13 +13,8 @@ from workbench.fin.pose.fit import fit_pose
 from workbench.fin.reading.method import Method, Station
 from workbench.measure.units import Unit
 from workbench.work.job.shop import Shop
-from workbench.work.job_text.how_to_hold import (
-    hold_words,
-    kind_of,
-    place_words,
-    restate_all,
-    restated,
-)
+from workbench.work.job_text.setting_words import hold_words, kind_of, place_words
+from workbench.work.study.restating import restate_all, restated
 
 # -- restated ----------------------------------------------------------------------------------
 

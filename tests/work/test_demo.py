@@ -6,7 +6,7 @@ from pathlib import Path
 
 from tests.shop import TODAY, open_shop
 from workbench.records.store import rows
-from workbench.work.demo.demo import build_demo
+from workbench.work.demo import build_demo
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.view_words import trouble_words
 

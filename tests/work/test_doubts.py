@@ -18,7 +18,7 @@ from workbench.fin.reading.method import Method, Station
 from workbench.measure.display import fine_text, length_text
 from workbench.measure.units import Unit
 from workbench.places import shipped
-from workbench.work.demo.demo import build_demo
+from workbench.work.demo import build_demo
 from workbench.work.job.entry import Typed
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.view_words import doubt_question

@@ -14,7 +14,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tests.shop import demo_file, heron, open_shop, read, ski, walk_to
+from tests.shop import demo_file, heron, open_shop, read, rows_out, ski, walk_to
 from workbench.errors import InputError
 from workbench.measure.lengths import understand
 from workbench.records.book import Book
@@ -25,8 +25,8 @@ from workbench.work.job.aim_last import aim_at_last
 from workbench.work.job.entry import Typed
 from workbench.work.job.shop import Shop
 from workbench.work.job.temperature import state_temperature
-from workbench.work.offsets import offsets, pairs
 from workbench.work.roster import baselines, calipers, corrections
+from workbench.work.study import offsets
 
 
 @pytest.fixture
@@ -130,7 +130,7 @@ def test_a_ski_that_does_not_fit_together_is_taken_in_and_said(
 def test_whatever_this_bench_keeps_is_taken_in(shop: Shop, other: Shop, tmp_path: Path) -> None:
     """Readings typed in every way, repeats, targets of every kind, what is written out of them."""
     view = ski(shop, "Heron 66")
-    (two,) = pairs.choices(shop, view)
+    (two,) = offsets.choices(shop, view)
     kept = shop.book.ski(view.ski.id)
     shop.book.correct_ski(replace(kept, methods=(*kept.methods, two.second.id)), who="KV")
     view = walk_to(shop, shop.view(view.job.id), heron(view), "studs")
@@ -140,7 +140,7 @@ def test_whatever_this_bench_keeps_is_taken_in(shop: Shop, other: Shop, tmp_path
         view = shop.take_reading(view, line, Typed(text, placing.unit, placing.mm))
     view = state_temperature(shop, view, {"blade": "86 F", "scale": "F"})
     view = read(shop, view, view.lines[2], "6.9400")
-    pairs.take_offered(shop, two, offsets.study(shop, view, two).offered)
+    offsets.take_offered(shop, two, offsets.study(shop, view, two).offered)
     baseline = baselines.keep_now(shop, view, "as it came", "ski")
     corrections.correct_baseline(shop, baseline.id, {line.method.name: "62.3 mm"}, "misread")
     view = shop.seat_studs(view)
@@ -156,7 +156,7 @@ def test_whatever_this_bench_keeps_is_taken_in(shop: Shop, other: Shop, tmp_path
     fields = {"name": "Old one", "unit": "mm", "resolution": ".05", "jaw_height": '1/2"'}
     calipers.add_caliper(shop, fields)
     exchange.take_in(other, file_of(shop, tmp_path))
-    assert other.book.rows_out() == shop.book.rows_out()
+    assert rows_out(other.book) == rows_out(shop.book)
 
 
 WRONG: dict[str, tuple[Any, str]] = {
@@ -247,7 +247,7 @@ def test_a_file_known_by_its_digest_is_not_read_again(
     path = file_of(shop, tmp_path)
     first = exchange.take_in(other, path)
     with monkeypatch.context() as patched:
-        patched.setattr(Book, "take_in", lambda *_, **__: pytest.fail("it was read again"))
+        patched.setattr(rows_in, "take_in", lambda *_, **__: pytest.fail("it was read again"))
         for bench in (shop, other):  # who wrote it knows it too
             again = exchange.take_in(bench, path)
             assert again.brought.known == sum(first.brought.new.values())
@@ -269,7 +269,7 @@ def test_rows_out_of_order_or_twice_are_left_to_the_reader_of_whole_files(
     steps = tuple(data["migrations"])
     path.write_bytes(b"".join(exchange_file.text_of(steps, lots.items(), True, print)))
     exchange.take_in(other, str(path))
-    assert other.book.rows_out() == shop.book.rows_out()
+    assert rows_out(other.book) == rows_out(shop.book)
     lots["methods"][0].append(lots["methods"][0][0])
     path.write_bytes(b"".join(exchange_file.text_of(steps, lots.items(), True, print)))
     with pytest.raises(InputError, match="an id once"):

@@ -16,7 +16,6 @@ from workbench.errors import InputError
 from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import fit_pose
 from workbench.records.store import rows
-from workbench.work.advice.ride_rules import ride_rules_of
 from workbench.work.exchange import exchange
 from workbench.work.exchange.csv_out import Wanted, csv_of
 from workbench.work.history.history import (
@@ -26,6 +25,7 @@ from workbench.work.history.history import (
     settings_in,
 )
 from workbench.work.history.many_readings import Slopes
+from workbench.work.history.rides import ride_rules_of
 from workbench.work.history.series import series_of, span_of
 from workbench.work.history.striking import consequences, strike_row
 from workbench.work.history.timeline import (

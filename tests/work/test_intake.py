@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tests.shop import demo_file, open_shop
+from tests.shop import demo_file, open_shop, rows_out
 from workbench.errors import InputError
 from workbench.records.book import Book
 from workbench.records.store.rows import Reading
@@ -61,10 +61,10 @@ def test_a_known_ski_is_queued_and_a_new_one_added(shop: Shop) -> None:
 
 def test_a_dry_run_says_what_would_come_and_keeps_nothing(shop: Shop) -> None:
     """The same words, in the conditional."""
-    before = shop.book.rows_out()
+    before = rows_out(shop.book)
     intake = take(shop, HEADER + NEW, dry_run=True)
     assert intake_lines(intake) == ["1 ski would be queued: 1 new, 0 known", "+ Gull 66 (new)"]
-    assert shop.book.rows_out() == before
+    assert rows_out(shop.book) == before
 
 
 def test_one_problem_keeps_all_out_and_each_is_listed_by_line(shop: Shop) -> None:
@@ -84,7 +84,7 @@ def test_one_problem_keeps_all_out_and_each_is_listed_by_line(shop: Shop) -> Non
         + ",,,,,,,,\r\n"                               # 14: empty
         + f"{'x' * 1001},,G-8,in,Plate A,1,no,,\r\n"   # 15: long
     )  # fmt: skip
-    before = shop.book.rows_out()
+    before = rows_out(shop.book)
     intake = take(shop, rows)
     assert [(p.line, p.words.split(":")[0]) for p in intake.problems] == [
         (6, "ski"), (7, "unit"), (8, "blade"), (9, "wing"), (10, "wing"), (11, "ski"),
@@ -92,7 +92,7 @@ def test_one_problem_keeps_all_out_and_each_is_listed_by_line(shop: Shop) -> Non
     ]  # fmt: skip
     assert intake_lines(intake)[-1] == "9 rows to put right; nothing was taken in"
     assert "'Ines Tavary' as the book has it" in intake.problems[6].words
-    assert shop.book.rows_out() == before
+    assert rows_out(shop.book) == before
 
 
 @pytest.mark.parametrize(

@@ -18,8 +18,8 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.ski_state import UNMEASURED
 from workbench.work.job.stages import MidPassError
-from workbench.work.job_text.importance import Importance, said_of
 from workbench.work.job_text.tasks import task_of
+from workbench.work.job_text.view_words import Importance, said_of
 
 CHANGES = ("+.030", "", "+.020")
 

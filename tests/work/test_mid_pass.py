@@ -9,9 +9,9 @@ import pytest
 
 from tests.shop import heron, read, ski, take_back, walk_to
 from workbench.errors import InputError
-from workbench.work.advice.rides import choose, keep_ride
 from workbench.work.history.compare import go_back
 from workbench.work.history.history import load_history, settings_in
+from workbench.work.history.rides import choose, keep_ride
 from workbench.work.job.aim_last import aim_at_last
 from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
@@ -128,7 +128,7 @@ def test_a_wider_tolerance_of_the_shop_accepts_no_turned_fin(shop: Shop) -> None
 
 def test_a_suggestion_says_why_it_has_to_wait(shop: Shop) -> None:
     """Not that the readings are still to come, which they are not."""
-    from workbench.work.advice.rides import offers_of
+    from workbench.work.history.rides import offers_of
 
     view = mid_pass(shop)
     keep_ride(shop, view, {"complaints": "1"})

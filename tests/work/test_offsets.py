@@ -15,22 +15,22 @@ from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
-from workbench.work.offsets import offsets, pairs
-from workbench.work.offsets.offset_words import pair_state, restated_words, summary
-from workbench.work.offsets.pairs import Two
+from workbench.work.study import offsets
+from workbench.work.study.offset_words import pair_state, restated_words, summary
+from workbench.work.study.offsets import Two
 
 
 def lengths(shop: Shop) -> tuple[JobView, Two]:
     """A ski whose blade has two lengths, and the two."""
     view = ski(shop, "Heron 67")
-    (two,) = pairs.choices(shop, view)
+    (two,) = offsets.choices(shop, view)
     return view, two
 
 
 def add(
     shop: Shop, view: JobView, two: Two, first: str, second: str, unit: Unit = "in"
 ) -> rows.Pair:
-    return pairs.add_pair(shop, view, two, {"first": first, "second": second}, unit)
+    return offsets.add_pair(shop, view, two, {"first": first, "second": second}, unit)
 
 
 def said(study: offsets.OffsetStudy, unit: Unit = "in") -> str:
@@ -51,7 +51,7 @@ def test_only_methods_of_one_quantity_are_two(shop: Shop) -> None:
     """Lengths tips and flat, but no depth against a length; a blade with none has none."""
     view, two = lengths(shop)
     assert (two.first.name, two.second.name) == ("length, tips", "length, flat")
-    assert pairs.choices(shop, ski(shop, "Otter 65")) == ()
+    assert offsets.choices(shop, ski(shop, "Otter 65")) == ()
     assert view.ski.blade_id == two.first.blade_id
 
 
@@ -118,16 +118,16 @@ def test_a_struck_pair_stays_readable_and_counts_no_more(shop: Shop) -> None:
     for first, second in (("6.9365", "6.7635"), ("7.0010", "6.8275"), ("6.95", "6.50")):
         add(shop, view, two, first, second)
     study = offsets.study(shop, view, two)
-    pairs.strike_pair(shop, study.pairs[2], "jaw in the slot")
+    offsets.strike_pair(shop, study.pairs[2], "jaw in the slot")
     after = offsets.study(shop, view, two)
     assert (study.n, after.n) == (3, 2)
     assert pair_state(after.pairs[2]) == ("✗", "struck: jaw in the slot")
     assert after.learnt is not None
     assert after.learnt.agreement.bias == pytest.approx(-0.17325 * 25.4)
     with pytest.raises(InputError, match="not struck out"):
-        pairs.strike_pair(shop, after.pairs[2], "again")
+        offsets.strike_pair(shop, after.pairs[2], "again")
     with pytest.raises(InputError, match="a word or two"):
-        pairs.strike_pair(shop, after.pairs[0], " ")
+        offsets.strike_pair(shop, after.pairs[0], " ")
 
 
 def test_the_other_way_round_is_the_mirror(shop: Shop) -> None:
@@ -148,7 +148,7 @@ def test_the_other_way_round_is_the_mirror(shop: Shop) -> None:
 def read_both(shop: Shop) -> tuple[JobView, Two, Fin]:
     """A job read as received by both lengths."""
     view = ski(shop, "Heron 66")
-    (two,) = pairs.choices(shop, view)
+    (two,) = offsets.choices(shop, view)
     view = both(shop, view, two)
     fin = Fin(view, 0.652, -1.005, 0.05)
     return walk_to(shop, view, fin, "studs", ("+.010", "", "", "")), two, fin
@@ -161,7 +161,7 @@ def test_a_pass_read_by_both_is_offered_and_taken_once(shop: Shop) -> None:
     assert study.n == 0
     assert offered.where.endswith("received")
     assert offered.first.text == fin.text(view.lines[2])
-    assert pairs.take_offered(shop, two, study.offered) == 1
+    assert offsets.take_offered(shop, two, study.offered) == 1
     after = offsets.study(shop, view, two)
     assert (after.n, after.offered) == (1, ())
     assert offsets.study(shop, view, two.turned).offered == ()
@@ -177,8 +177,8 @@ def test_a_pair_typed_by_hand_is_not_offered_again(shop: Shop) -> None:
 
 def test_a_pair_struck_out_is_not_offered_again(shop: Shop) -> None:
     view, two, _ = read_both(shop)
-    pairs.take_offered(shop, two, offsets.study(shop, view, two).offered)
-    pairs.strike_pair(shop, offsets.study(shop, view, two).pairs[0], "wrong jaw")
+    offsets.take_offered(shop, two, offsets.study(shop, view, two).offered)
+    offsets.strike_pair(shop, offsets.study(shop, view, two).pairs[0], "wrong jaw")
     assert offsets.study(shop, view, two).offered == ()
 
 
@@ -189,7 +189,7 @@ def test_two_passes_with_the_same_numbers_are_two_pairs(shop: Shop) -> None:
     offered = offsets.study(shop, view, two).offered
     assert len(offered) >= 2
     for left in range(len(offered) - 1, -1, -1):
-        pairs.take_offered(shop, two, offsets.study(shop, view, two).offered[:1])
+        offsets.take_offered(shop, two, offsets.study(shop, view, two).offered[:1])
         assert len(offsets.study(shop, view, two).offered) == left
 
 
@@ -224,7 +224,7 @@ def pairs_of_a_standing_fin(shop: Shop, view: JobView, two: Two, off_mm: float =
 
 
 def _restated(shop: Shop, view: JobView) -> tuple:  # type: ignore[type-arg]
-    from workbench.work.job_text.how_to_hold import restated
+    from workbench.work.study.restating import restated
 
     return restated(shop, view)
 
@@ -250,7 +250,7 @@ def test_a_wrong_outline_is_hinted_at(shop: Shop) -> None:
 
 def test_without_readings_the_outline_says_nothing_yet(shop: Shop) -> None:
     view = ski(shop, "Heron 66")
-    (two,) = pairs.choices(shop, view)
+    (two,) = offsets.choices(shop, view)
     for first, second in (("6.9365", "6.7635"), ("7.0010", "6.8275")):
         add(shop, view, two, first, second)
     study = offsets.study(shop, view, two)

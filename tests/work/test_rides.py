@@ -15,13 +15,8 @@ from workbench.advice.ride_feel import SURE, suggestions
 from workbench.errors import InputError
 from workbench.measure.temperature import parse_temperature
 from workbench.records.store import rows
-from workbench.work.advice import rides
-from workbench.work.advice.ride_rules import (
-    keep_rules,
-    read_rules,
-    ride_rules_of,
-    rules_text,
-)
+from workbench.work.history import rides
+from workbench.work.history.rides import keep_rules, read_rules, ride_rules_of, rules_text
 from workbench.work.job.shop import Shop
 
 SMALL = """

@@ -14,6 +14,7 @@ from unittest.mock import Mock
 import pytest
 
 from tests.records.conftest import Shop, furnish
+from tests.shop import rows_out
 from workbench.cli import main
 from workbench.errors import InputError
 from workbench.records.book import Book
@@ -88,7 +89,7 @@ def test_whatever_the_order_all_books_are_equal_in_the_end(
     for book in books * 2:
         said = sync(book, folder)
     assert "in step" in said[0]
-    assert books[1].rows_out() == books[0].rows_out() == books[2].rows_out()
+    assert rows_out(books[1]) == rows_out(books[0]) == rows_out(books[2])
     assert sync(books[0], folder)[0].startswith("0 rows sent, 0 rows taken")
 
 
@@ -110,7 +111,7 @@ def test_an_interrupted_sync_goes_on_where_it_was(
         file.write(b"0123abcd {half")
     for book in (second, first, second):
         sync(book, folder)
-    assert second.rows_out() == first.rows_out()
+    assert rows_out(second) == rows_out(first)
 
 
 def test_a_damaged_file_is_told_and_written_anew_once_taken_away(
@@ -130,7 +131,7 @@ def test_a_damaged_file_is_told_and_written_anew_once_taken_away(
     for book in (first, second):
         said = sync(book, folder)
     assert "in step" in said[0]
-    assert second.rows_out() == first.rows_out()
+    assert rows_out(second) == rows_out(first)
 
 
 def forge(file: Path, **changes: object) -> None:
@@ -180,8 +181,8 @@ def test_a_damaged_row_here_is_not_sent_and_goes_once_struck_out(
     sync(first, folder)
     sync(second, folder)
     kept = first.add_fact(shop.job.id, "kl", shop.taken())
-    first._write(lambda pen: pen.db.execute("DROP TRIGGER readings_no_update"))
-    first._write(lambda pen: pen.db.execute("UPDATE readings SET mm = 99"))
+    first.write(lambda pen: pen.db.execute("DROP TRIGGER readings_no_update"))
+    first.write(lambda pen: pen.db.execute("UPDATE readings SET mm = 99"))
     first._desk.look(lambda db: db.sound.clear())
     note(second, shop, "of the second")
     sync(second, folder)
@@ -209,12 +210,12 @@ def test_a_copied_book_writes_a_file_of_its_own(
         for book in (copy, first, second, copy):
             sync(book, folder)
         assert len(list(folder.glob(f"*{ENDING}"))) == 3
-        assert copy.rows_out() == first.rows_out() == second.rows_out()
+        assert rows_out(copy) == rows_out(first) == rows_out(second)
 
 
 def test_every_table_that_travels_is_journaled(books: list[Book]) -> None:
     """A table that a later migration adds is not forgotten."""
-    made = books[0].look(
+    made = books[0].read(
         lambda db: {row[0] for row in db.execute("SELECT name FROM sqlite_master")}
     )
     assert {f"{table}_journal" for table in WITH_IDS} <= made
@@ -273,7 +274,7 @@ def test_the_command_line_says_what_went_and_refuses_what_is_no_hub(
     said = json.loads(capsys.readouterr().out)
     assert (said["sent"], said["in_step"]) == (0, True)
     assert all("three" in line for line in said["news"])  # the tests' shop has a block of two studs
-    assert said["taken"] == sum(map(len, books[0].rows_out().values()))
+    assert said["taken"] == sum(map(len, rows_out(books[0]).values()))
     for words, status, told in (
         (["sync"], 1, "no hub is joined"),
         (["hub", "status"], 1, "no hub is joined"),
@@ -288,7 +289,7 @@ def test_the_command_line_says_what_went_and_refuses_what_is_no_hub(
         assert "s3cret" not in error
     shared = sync_folder(books[1], str(folder))
     shared.round.stopped.append("no more")
-    books[1].set_down(journal.join, "1", "hub", "postgresql://x/y", "two")
+    books[1].write(journal.join, "1", "hub", "postgresql://x/y", "two")
     monkeypatch.setattr(Watch, "start", lambda watch: watch._told(shared))
     monkeypatch.setattr(Watch, "wait", Mock(side_effect=KeyboardInterrupt))
     assert main(["--book", second, "sync", "--watch", "--json"]) == 0

@@ -20,7 +20,7 @@ from workbench.measure.stats.gauge_study import by_anova
 from workbench.measure.units import MM_PER
 from workbench.records.book import Book
 from workbench.records.store import rows
-from workbench.work.demo.demo import add_demo_study
+from workbench.work.demo import add_demo_study
 from workbench.work.job.shop import Shop
 from workbench.work.roster import calipers
 from workbench.work.study import studies, study_words

@@ -35,12 +35,12 @@ from workbench.work.job_text.job_text import job_lines
 from workbench.work.job_text.tasks import task_of
 from workbench.work.job_text.view_words import trouble_words
 from workbench.work.learn.kept_rounds import rounds_of_ski
-from workbench.work.offsets.as_read import aim_as_read, in_our_methods, theirs_typed, ways
 from workbench.work.order.order_file import order_from
 from workbench.work.paper.cards import card_of
 from workbench.work.paper.text_pages import card_text
 from workbench.work.roster.adding import add_ski, ensure_starter, pick
 from workbench.work.roster.ski_sheet import change_parts
+from workbench.work.study.restating import aim_as_read, in_our_methods, theirs_typed, ways
 
 NEW = {"name": "Heron 68", "serial": "H1", "unit": "in"}
 CAME, LEFT = ("2.450", "0.850", "6.900"), ("2.459", "0.8505", "6.9005")

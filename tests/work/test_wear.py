@@ -11,7 +11,7 @@ import pytest
 
 from tests.shop import DAY, Fin, demo_file, heron, open_shop, ski, walk_to
 from workbench.bench.hand.state import BenchState
-from workbench.bench.screens.ski.wear_screen import WearForm
+from workbench.bench.screens.ski.ski_forms import WearForm
 from workbench.errors import InputError
 from workbench.records.book import Book
 from workbench.records.store import rows

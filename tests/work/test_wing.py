@@ -10,15 +10,16 @@ from workbench.errors import InputError
 from workbench.fin.wing import height_of_segment_mm
 from workbench.measure.display import length_text
 from workbench.records.store import rows
+from workbench.work.job import base_curve
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
+from workbench.work.job_text import wing_report
 from workbench.work.trust.wing_setup import (
     change_hold,
     change_setup,
     gauges_of,
     wing_setup,
 )
-from workbench.work.wing import base_curve, wing_report
 
 SETUP = {
     "gauges": "7 7.5 8", "hold": "front", "straightedge": "6", "place": "3", "lead": "out",

@@ -17,8 +17,7 @@ from workbench.bench.draw.text import held_words, hung, lines, look_of, styled, 
 from workbench.bench.hand.state import BenchState
 from workbench.bench.panels.next_line import next_words
 from workbench.bench.panels.turns_panel import steps_in_full
-from workbench.work.job_text.importance import Importance, Said, in_order, said_of
-from workbench.work.job_text.view_words import stage_words
+from workbench.work.job_text.view_words import Importance, Said, in_order, said_of, stage_words
 
 NAME_CELLS = 11
 """Cells for a key or a word before what it means."""

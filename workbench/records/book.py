@@ -10,7 +10,7 @@ from datetime import datetime
 from functools import wraps
 from pathlib import Path
 from types import TracebackType
-from typing import TYPE_CHECKING, Concatenate, ParamSpec, Protocol, Self, TypeVar
+from typing import Concatenate, ParamSpec, Protocol, Self, TypeVar
 
 from workbench.records.backup import copies
 from workbench.records.backup.place_lock import place_held
@@ -39,11 +39,6 @@ from workbench.records.tables import ski_facts as kept_skis
 from workbench.records.tables.facts import Entry, F
 from workbench.records.tables.roster import Part, Thing
 
-if TYPE_CHECKING:
-    from workbench.records.exchange.clashes import Clash
-    from workbench.records.exchange.form import Row
-    from workbench.records.exchange.rows_in import Brought
-
 _T = TypeVar("_T")
 P = ParamSpec("P")
 K = TypeVar("K", bound=Thing)
@@ -56,7 +51,7 @@ def _reads(look: Callable[Concatenate[Database, P], _T]) -> Callable[Concatenate
 
     @wraps(look)
     def method(book: Book, /, *args: P.args, **kwargs: P.kwargs) -> _T:
-        return book.look(look, *args, **kwargs)
+        return book.read(look, *args, **kwargs)
 
     return method
 
@@ -66,7 +61,7 @@ def _writes(write: Callable[Concatenate[Pen, P], _T]) -> Callable[Concatenate[Bo
 
     @wraps(write)
     def method(book: Book, /, *args: P.args, **kwargs: P.kwargs) -> _T:
-        return book.set_down(write, *args, **kwargs)
+        return book.write(write, *args, **kwargs)
 
     return method
 
@@ -80,27 +75,27 @@ def _keeps(
 
 def _standing(kind: type[K]) -> Callable[[Book], tuple[K, ...]]:
     """A method: all things of a kind that are not struck out, oldest first."""
-    return lambda book: book.look(roster.every, kind)
+    return lambda book: book.read(roster.every, kind)
 
 
 def _one(kind: type[K]) -> Callable[[Book, str], K]:
     """A method: the thing of this id as it is now, struck out or not."""
-    return lambda book, thing_id: book.look(roster.one, kind, thing_id)
+    return lambda book, thing_id: book.read(roster.one, kind, thing_id)
 
 
 def _versions(kind: type[Part]) -> Callable[[Book, str], tuple[PartVersion, ...]]:
     """A method: a thing as first written down and each time it was corrected, oldest first."""
-    return lambda book, thing_id: book.look(roster.versions, kind, thing_id)
+    return lambda book, thing_id: book.read(roster.versions, kind, thing_id)
 
 
 def _entries(kind: type[Entry]) -> Callable[[Book], tuple[Entry, ...]]:
     """A method: all entries of a kind, oldest first, struck ones included."""
-    return lambda book: book.look(kept_facts.entries_of, kind)
+    return lambda book: book.read(kept_facts.entries_of, kind)
 
 
 def _entries_by(kind: type[Entry], column: str) -> Callable[[Book, str], tuple[Entry, ...]]:
     """A method: the entries of a kind whose ``column`` is as asked, in the same order."""
-    return lambda book, value: book.look(kept_facts.entries_of, kind, **{column: value})
+    return lambda book, value: book.read(kept_facts.entries_of, kind, **{column: value})
 
 
 class HasBook(Protocol):
@@ -196,21 +191,18 @@ class Book:
         """
         return self._desk.run(lambda: work(*args, **kwargs))
 
-    def look(
-        self, look: Callable[Concatenate[Database, P], _T], *args: P.args, **kwargs: P.kwargs
+    def read(
+        self, fn: Callable[Concatenate[Database, P], _T], *args: P.args, **kwargs: P.kwargs
     ) -> _T:
-        """What ``look``, a function of this room, reads: all of it from one state of the book.
+        """What ``fn`` reads, all of it from one state of the book.
 
-        Those of ``exchange`` and ``sharing`` are handed in so by who uses them, so that nobody else
-        loads them.
+        It is a function of this room that is not loaded with the book: of exchange or sharing.
         """
-        return self._desk.read(lambda db: look(db, *args, **kwargs))
+        return self._desk.read(lambda db: fn(db, *args, **kwargs))
 
-    def set_down(
-        self, write: Callable[Concatenate[Pen, P], _T], *args: P.args, **kwargs: P.kwargs
-    ) -> _T:
-        """Let ``write``, a function of this room, write: all of it in one transaction."""
-        return self._desk.write(lambda pen: write(pen, *args, **kwargs))
+    def write(self, fn: Callable[Concatenate[Pen, P], _T], *args: P.args, **kwargs: P.kwargs) -> _T:
+        """Let such a function write, as one transaction."""
+        return self._desk.write(lambda pen: fn(pen, *args, **kwargs))
 
     def changed_since_last_look(self) -> bool:
         """Whether another bench has written since this was last asked; costs next to nothing."""
@@ -265,7 +257,7 @@ class Book:
     def checks_of(self, caliper_id: str) -> tuple[CaliperCheck, ...]:
         """The checks of a caliper, oldest first, struck ones included."""
         self.caliper(caliper_id)
-        return self.look(kept_facts.entries_of, CaliperCheck, caliper_id=caliper_id)
+        return self.read(kept_facts.entries_of, CaliperCheck, caliper_id=caliper_id)
 
     add_baseline = _keeps(Baseline, roster.add_thing)
     correct_baseline = _keeps(Baseline, roster.correct)
@@ -311,7 +303,7 @@ class Book:
 
     def add_fact(self, job_id: str, who: str, fact: F) -> F:
         """Keep what happened to a job; return it with its id, time and job."""
-        return self.set_down(kept_facts.add_fact, job_id, who, fact)
+        return self.write(kept_facts.add_fact, job_id, who, fact)
 
     def add_mark(
         self, job_id: str, who: str, kind: str, *, number: int | None = None, text: str = ""
@@ -323,7 +315,7 @@ class Book:
 
     def add_entry(self, who: str, entry: Entry) -> Entry:
         """Keep a pair, a curve, a study, a reading of one or a check of a caliper; with its id."""
-        return self.set_down(kept_facts.add_entry, entry, who)
+        return self.write(kept_facts.add_entry, entry, who)
 
     pairs = _entries(Pair)
     pairs_of = _entries_by(Pair, "ski_id")
@@ -333,48 +325,11 @@ class Book:
 
     def study(self, study_id: str) -> Study:
         """The study of this id, struck out or not."""
-        return self.look(kept_facts.entry, Study, study_id)
+        return self.read(kept_facts.entry, Study, study_id)
 
     studies_read = _reads(kept_facts.studies_read)
 
-    # Rows out and in, as plain values of JSON: what does it is loaded when asked for -----------
-
-    def steps(self) -> tuple[str, ...]:
-        """The names of the migrations that made this book, oldest first."""
-        from workbench.records.exchange.rows_out import steps_of
-
-        return self.look(steps_of)
-
-    def rows_out(self, ski_id: str | None = None) -> dict[Table, list[Row]]:
-        """The same rows as values, all at once."""
-        from workbench.records.exchange.rows_out import book_rows, ski_rows
-
-        return self.look(book_rows) if ski_id is None else self.look(ski_rows, ski_id)
-
-    def take_in(self, data: object, *, follow: bool = True, told: Told = quiet) -> Brought:
-        """Keep the rows of a file that are new here: all of them or none.
-
-        ``data`` are lists of rows by table, or a ``LinesIn``. ``follow=False`` is for a batch that
-        will be undone; ``told`` is told how many more rows were gone through. Raises ``InputError``
-        naming the place.
-        """
-        from workbench.records.exchange.rows_in import take_in
-
-        return self.set_down(take_in, data, follow=follow, told=told)
-
-    def brought(self, table: Table, column: str = "id") -> tuple[str, ...]:
-        """What the rows of a table that were new in the last file say in a column, each once."""
-        from workbench.records.exchange.arrivals import new_values
-
-        return self.look(new_values, table, column)
-
-    def clashes(self) -> tuple[Clash, ...]:
-        """What fits badly together since the last import; nothing of it is guessed away."""
-        from workbench.records.exchange.clashes import clashes
-
-        return self.look(clashes)
-
-    # Sharing -----------------------------------------------------------------------------------
+    # Sharing ---------------------------------------------------------------------------------
 
     def own_bench(self) -> str:
         """This book's own bench id (16 hex digits); a copy of the book has another."""
@@ -382,4 +337,4 @@ class Book:
 
     def is_shared_by_hub(self) -> bool:
         """Whether a hub is joined; costs next to nothing."""
-        return self.look(lambda db: db.execute(_BY_HUB).fetchone() is not None)
+        return self.read(lambda db: db.execute(_BY_HUB).fetchone() is not None)

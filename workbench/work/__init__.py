@@ -1,4 +1,4 @@
 """What the bench and the command line both do: orders, turns, jobs from received to signed off.
 
-Knows no screen and no SQL. ``orders``, ``reports`` and ``words`` load neither pint nor the store.
+Knows no screen and no SQL.
 """

@@ -13,7 +13,7 @@ from typing import Any, Literal, assert_never
 from rich.cells import cell_len
 from textual.content import Content
 
-from workbench.work.job_text.importance import Importance
+from workbench.work.job_text.view_words import Importance
 from workbench.work.text import safe_text
 
 Tone = Literal["say", "done", "warn"]

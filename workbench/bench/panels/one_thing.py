@@ -30,9 +30,14 @@ from workbench.measure.display import (
 from workbench.measure.units import Unit
 from workbench.work.job.entry import CHANGE_SIGNS, target_entry
 from workbench.work.job.job_view import JobView
-from workbench.work.job_text.importance import Importance, dangers_of
 from workbench.work.job_text.setting_words import moved_short
-from workbench.work.job_text.view_words import act_due, check_name, stage_words
+from workbench.work.job_text.view_words import (
+    Importance,
+    act_due,
+    check_name,
+    dangers_of,
+    stage_words,
+)
 from workbench.work.text.words import LEFT_HAND, SEEN_FROM, TOWARD, short_step_words
 from workbench.work.trust.job_reading import Line
 

@@ -29,8 +29,7 @@ from workbench.measure.display import change_between, fine_text, length_text
 from workbench.measure.units import Unit
 from workbench.work.drawing.scene import LIT
 from workbench.work.job.job_view import JobView, RosterLine
-from workbench.work.job_text.importance import Importance, Said, dangers_of
-from workbench.work.job_text.view_words import act_due, stage_words
+from workbench.work.job_text.view_words import Importance, Said, act_due, dangers_of, stage_words
 from workbench.work.order.order_answers import exposed_short, exposure_at
 from workbench.work.text.words import LOOSE_SHORT
 from workbench.work.trust.job_reading import NEARNESS_SIGNS, Line

@@ -27,8 +27,14 @@ from workbench.fin.plan.plan import StudTurn
 from workbench.fin.reading.method import Method
 from workbench.measure.display import length_text, turn_text, turns_text
 from workbench.work.job.job_view import JobView
-from workbench.work.job_text.importance import Importance, Said, dangers_of, said_of
-from workbench.work.job_text.view_words import act_due, missing_parts_words
+from workbench.work.job_text.view_words import (
+    Importance,
+    Said,
+    act_due,
+    dangers_of,
+    missing_parts_words,
+    said_of,
+)
 from workbench.work.text.words import LEFT_HAND, TOWARD, exact_words, short_step_words, step_words
 
 _BLANK = Content("")

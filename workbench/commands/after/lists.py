@@ -9,10 +9,9 @@ from workbench.advice.ride_feel import CLAIM, SURE_WORDS, Rules
 from workbench.commands.manual import Commands
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import facts, say, send
-from workbench.work.advice.ride_rules import keep_rules, ride_rules_of, rules_text
-from workbench.work.advice.rides import try_words
 from workbench.work.files.safe_write import path_of, write_file
 from workbench.work.files.table_files import read_table_file, read_text
+from workbench.work.history.rides import keep_rules, ride_rules_of, rules_text, try_words
 from workbench.work.roster import baselines
 from workbench.work.text.local_time import day_and_time
 from workbench.work.text.words import clean

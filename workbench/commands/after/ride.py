@@ -9,7 +9,7 @@ from workbench.commands.manual import Commands
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say
 from workbench.errors import InputError
-from workbench.work.advice.rides import choose, complaint_lines, keep_ride, offers_of, ride_lines
+from workbench.work.history.rides import choose, complaint_lines, keep_ride, offers_of, ride_lines
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.typed_lines import job_meant

@@ -12,7 +12,7 @@ from workbench.errors import InputError
 from workbench.measure.display import turn_text
 from workbench.places import is_there
 from workbench.records.book import Book
-from workbench.work.demo.demo import build_demo
+from workbench.work.demo import build_demo
 from workbench.work.exchange.backup import lost_words
 from workbench.work.roster.adding import add_blade, add_block, ensure_starter, known_parts
 from workbench.work.text.words import clean

@@ -129,7 +129,7 @@ def _export(args: argparse.Namespace) -> int:
 
     with opened_shop(args) as shop:
         if args.ski is None:
-            with progress("Writing the book out", shop.book.look(count_out)) as told:
+            with progress("Writing the book out", shop.book.read(count_out)) as told:
                 done = export_book(shop, args.file, told)
         else:
             done = export_ski(shop, args.ski, args.file)

@@ -6,7 +6,7 @@ import argparse
 
 from workbench.commands.manual import Commands
 from workbench.commands.output import say, say_json
-from workbench.work.wing.wing_sum import report_of, table_of
+from workbench.work.job_text.wing_report import report_of, table_of
 
 TEXTS = ("chord", "sagitta", "start", "straightedge", "at", "angle", "held", "lead")
 

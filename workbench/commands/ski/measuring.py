@@ -9,6 +9,7 @@ from workbench.commands.manual import Commands, act_asked
 from workbench.commands.output import say, say_json
 from workbench.errors import InputError
 from workbench.records.store.rows import CurveKind
+from workbench.work.job.base_curve import keep_curve, latest_curve, strike_curve, use_curve
 from workbench.work.job.coarse_marks import add_mark, off_words, take_mark
 from workbench.work.job.temperature import effect_words, in_force_words, state_temperature
 from workbench.work.job_text.job_text import (
@@ -18,9 +19,8 @@ from workbench.work.job_text.job_text import (
     typed,
 )
 from workbench.work.job_text.typed_lines import line_meant, mark_meant
+from workbench.work.job_text.wing_report import curve_words, used_words, wing_report
 from workbench.work.roster.baselines import keep_now
-from workbench.work.wing.base_curve import keep_curve, latest_curve, strike_curve, use_curve
-from workbench.work.wing.wing_report import curve_words, used_words, wing_report
 
 MARK_FIELDS = (
     ("kind", "KIND", "scale (how far forward) or lines (how far out)"),

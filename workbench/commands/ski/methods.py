@@ -8,9 +8,8 @@ from workbench.commands.at_ski import AtSki, at_ski, ski_command
 from workbench.commands.manual import Commands, act_asked
 from workbench.commands.output import say
 from workbench.errors import InputError, PoseError
-from workbench.work.job_text.how_to_hold import restated
-from workbench.work.offsets import pairs
-from workbench.work.offsets.offset_words import (
+from workbench.work.study import offsets
+from workbench.work.study.offset_words import (
     choice_lines,
     method_lines,
     pair_meant,
@@ -18,8 +17,8 @@ from workbench.work.offsets.offset_words import (
     study_lines,
     two_meant,
 )
-from workbench.work.offsets.offsets import learnt_beside, restate_current, restate_typed, study
-from workbench.work.offsets.pairs import PairLine, Two
+from workbench.work.study.offsets import PairLine, Two, restate_current, restate_typed, study
+from workbench.work.study.restating import learnt_beside, restated
 from workbench.work.text.words import clean, error_words
 
 WAYS = ("add", "take", "strike", "restate")
@@ -92,7 +91,7 @@ def _add_pairs(commands: Commands) -> None:
 def _pairs(args: argparse.Namespace) -> None:
     asked = act_asked(args, WAYS, _BELONGS)
     with at_ski(args) as at:
-        choices = pairs.choices(at.shop, at.view)
+        choices = offsets.choices(at.shop, at.view)
         if args.two is None and not asked:
             lines = choice_lines(at.shop, choices)
         else:
@@ -113,12 +112,12 @@ def _done(at: AtSki, two: Two, asked: str, args: argparse.Namespace) -> list[str
         return _restated(at, two, args.restate)
     if asked == "add":
         fields = dict(zip(("first", "second"), args.add, strict=True))
-        pairs.add_pair(at.shop, at.view, two, fields, at.unit)
+        offsets.add_pair(at.shop, at.view, two, fields, at.unit)
         return ["Done: pair kept."]
     if asked == "take":
-        count = pairs.take_offered(at.shop, two, _offered(at, two, args.take))
+        count = offsets.take_offered(at.shop, two, _offered(at, two, args.take))
         return [f"Done: {count} kept from rounds."]
-    pairs.strike_pair(at.shop, _kept(at, two, args.strike), args.reason or "")
+    offsets.strike_pair(at.shop, _kept(at, two, args.strike), args.reason or "")
     return ["Done: pair struck out; it stays readable."]
 
 
@@ -129,8 +128,8 @@ def _restated(at: AtSki, two: Two, text: str) -> list[str]:
 
 
 def _offered(at: AtSki, two: Two, text: str) -> tuple[PairLine, ...]:
-    kept = pairs.pairs_of(at.shop, two)
-    offered = pairs.offered(at.shop, at.view, two, kept)
+    kept = offsets.pairs_of(at.shop, two)
+    offered = offsets.offered(at.shop, at.view, two, kept)
     if not offered:
         raise InputError("pairs", "(none offered)", "rounds in which both methods were read")
     if text.strip().casefold() == "all":
@@ -142,4 +141,4 @@ def _offered(at: AtSki, two: Two, text: str) -> tuple[PairLine, ...]:
 
 
 def _kept(at: AtSki, two: Two, text: str) -> PairLine:
-    return pair_meant(pairs.pairs_of(at.shop, two), text)
+    return pair_meant(offsets.pairs_of(at.shop, two), text)

@@ -17,7 +17,9 @@ from workbench.work.job.aim_last import aim_at_last, aim_before_last, aim_one_st
 from workbench.work.job.entry import CHANGE_SIGNS, Typed, kept_change
 from workbench.work.job_text.typed_lines import line_meant, target_meant
 from workbench.work.job_text.view_words import act_due, no_turn_why
-from workbench.work.offsets.as_read import (
+from workbench.work.roster.baselines import aim_at, baseline_meant
+from workbench.work.roster.parts_typed import finest_of
+from workbench.work.study.restating import (
     HOW_ACCEPTED,
     aim_as_read,
     how_meant,
@@ -25,8 +27,6 @@ from workbench.work.offsets.as_read import (
     ours_words,
     theirs_typed,
 )
-from workbench.work.roster.baselines import aim_at, baseline_meant
-from workbench.work.roster.parts_typed import finest_of
 from workbench.work.text.words import error_words, step_words
 from workbench.work.trust.wing_setup import hold_of, kept_wing_words
 

@@ -90,6 +90,9 @@ class Prediction:
         return is_within(self.off_mm, self.tolerance_mm)
 
 
+StepDo = Literal["leave", "coarse", "best", "loosen", "turn", "by hand", "seat", "snug", "measure"]
+
+
 @dataclass(frozen=True, slots=True)
 class Step:
     """One act at the bench; a turn carries its stud and the readings to expect after it (mm).
@@ -98,7 +101,7 @@ class Step:
     closer, ``best`` where none does. ``by hand`` are turns as a technician judges them.
     """
 
-    do: Literal["leave", "coarse", "best", "loosen", "turn", "by hand", "seat", "snug", "measure"]
+    do: StepDo
     turn: StudTurn | None = None
     expect: tuple[tuple[Method, float], ...] = ()
 

@@ -1,17 +1,63 @@
-"""Which rows the last imported file brought, kept beside the book for as long as it is open.
+"""What a file brought, kept beside the book for as long as it is open, and what of it fits badly.
 
-They lie in temporary tables of the connection, so that a file of any size takes no memory; the next
-file empties them.
+Which rows came lies in temporary tables of the connection, so that a file of any size takes no
+memory; the next file empties them. What fits badly is shown, never settled here.
 """
 
 from __future__ import annotations
 
 import json
+from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator
-from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Literal, TypeAlias
 
+from workbench.records.exchange.form import Row
 from workbench.records.store.database import Database
-from workbench.records.store.specs import ORDER, Table
+from workbench.records.store.specs import FACTS, ORDER, ROSTER, Table
+
+
+@dataclass(frozen=True, slots=True)
+class Differs:
+    """A row that is here with other content: the first column that differs, ours and theirs."""
+
+    table: Table
+    place: str
+    row_id: str
+    column: str
+    ours: object
+    theirs: object
+
+
+@dataclass(frozen=True, slots=True)
+class StruckTwice:
+    """A row that another bench struck out too; both strikes are kept."""
+
+    table: Table
+    row_id: str
+    ours: Row
+    theirs: Row
+
+
+@dataclass(slots=True)
+class Brought:
+    """What a file brought: how many rows were new, by table, how many known, what does not fit.
+
+    ``settings_left``: names of settings that belong to one bench and were left. ``latest``: the
+    time of the newest row in the file. Which rows they were is asked of the book by the functions
+    below until the next file comes in; ``rows`` are those that were new of what was in memory, so
+    none of a file's lines.
+    """
+
+    new: dict[Table, int] = field(default_factory=dict)
+    rows: dict[Table, list[Row]] = field(default_factory=dict, compare=False)
+    known: int = 0
+    differs: list[Differs] = field(default_factory=list)
+    struck_twice: list[StruckTwice] = field(default_factory=list)
+    settings_left: list[str] = field(default_factory=list)
+    latest: datetime | None = None
+
 
 MANY = 20_000
 """From so many new rows on, whole tables are gone through once instead of row by row."""
@@ -23,17 +69,15 @@ _TABLES = {
 }
 
 
-@contextmanager
-def begun(db: Database) -> Iterator[None]:
+def begin(db: Database) -> None:
     """Begin with none, within an open transaction that checks references when it ends."""
     for name, columns in _TABLES.items():
         db.execute(f"CREATE TEMP TABLE IF NOT EXISTS {name} ({columns}) WITHOUT ROWID")
-    forget_brought(db)
+    forget(db)
     db.execute("PRAGMA defer_foreign_keys = ON")
-    yield
 
 
-def forget_brought(db: Database) -> None:
+def forget(db: Database) -> None:
     """Let go of what came."""
     db.execute("DROP INDEX IF EXISTS temp.came_new_id")
     for name in _TABLES:
@@ -87,3 +131,162 @@ def ids_twice(db: Database, count_new: int) -> Iterator[tuple[str, Table, str]]:
         sql = f"SELECT a.of, a.id FROM {joined} WHERE a.of <> ?"
         for of, row_id in db.execute(sql, [table.value]):
             yield of, table, row_id
+
+
+# -- what fits badly together after it -------------------------------------------------------------
+
+Kind: TypeAlias = Literal["serial", "name", "twins", "corrected", "queued", "worked"]
+
+_NOW = """SELECT t.root, t.name{more} FROM {table} t
+    WHERE t.id = (SELECT max(v.id) FROM {table} v WHERE v.root = t.root)
+    AND NOT EXISTS (SELECT 1 FROM strikes s WHERE s.row_id = t.root) {only} ORDER BY t.root"""
+
+_KNOWN = {
+    Table.BLADES: "AND t.outline_mm <> '[]'",
+    Table.BLOCKS: "AND EXISTS (SELECT 1 FROM studs p WHERE p.owner = t.id)",
+}
+"""Among parts that are not known yet nobody chooses."""
+
+_WAITING = """SELECT j.ski_id, q.day FROM (SELECT DISTINCT n.ski_id AS id FROM temp.came_new a
+        JOIN jobs n ON n.id = a.id WHERE a.of = 'jobs') o JOIN jobs j ON j.ski_id = o.id
+    JOIN queue q ON q.job_id = j.id WHERE q.open = 1 AND q.struck = 0 ORDER BY q.day, j.id"""
+
+_NOT_IN_FILE = """NOT EXISTS (SELECT 1 FROM temp.came_new f WHERE f.of = '{table}' AND f.id = t.id)
+    AND NOT EXISTS (SELECT 1 FROM temp.came_known f WHERE f.of = '{table}' AND f.id = t.id)"""
+
+
+@dataclass(frozen=True, slots=True)
+class Clash:
+    """``subject`` is what it is about, ``others`` the names, serials or days that stand together.
+
+    ``serial``: one serial, several names. ``name``: one ski's name, several serials. ``twins``: two
+    things of one kind and name. ``corrected``: a thing that both benches corrected; the later one
+    is in force. ``queued``: a ski that waits more than once. ``worked``: a job that both benches
+    worked on since they last exchanged.
+    """
+
+    kind: Kind
+    table: Table
+    subject: str
+    others: tuple[str, ...] = ()
+
+
+def clashes(db: Database) -> tuple[Clash, ...]:
+    """All clashes that have to do with the rows that the last file brought."""
+    twins = (Table.BLADES, Table.BLOCKS, Table.CALIPERS)
+    return (
+        *_of_skis(db),
+        *(clash for table in twins for clash in _twins(db, table)),
+        *(clash for table in ROSTER for clash in _corrected(db, table)),
+        *_queued(db),
+        *_worked(db),
+    )
+
+
+def _of_skis(db: Database) -> Iterator[Clash]:
+    new = {*new_values(db, Table.SKIS, "root")}
+    if not new:
+        return
+    by_serial: dict[str, list[tuple[str, str, str]]] = defaultdict(list)
+    by_name: dict[str, list[tuple[str, str, str]]] = defaultdict(list)
+    for ski in db.execute(_NOW.format(table=Table.SKIS, more=", t.serial", only="")):
+        by_name[_key(ski[1])].append(ski)
+        if ski[2].strip():
+            by_serial[_key(ski[2])].append(ski)
+    for same in by_serial.values():
+        if len(same) > 1 and any(root in new for root, _, _ in same):
+            yield Clash("serial", Table.SKIS, same[0][2], tuple(name for _, name, _ in same))
+    for same in by_name.values():
+        serials = {_key(serial): serial for _, _, serial in same}
+        if len(serials) > 1 and any(root in new for root, _, _ in same):
+            yield Clash("name", Table.SKIS, same[0][1], tuple(serials.values()))
+
+
+def _key(text: str) -> str:
+    return " ".join(text.split()).casefold()
+
+
+def _twins(db: Database, table: Table) -> Iterator[Clash]:
+    new = {*new_values(db, table, "root")}
+    if not new:
+        return
+    by_name: dict[str, list[tuple[str, str]]] = defaultdict(list)
+    for thing in db.execute(_NOW.format(table=table, more="", only=_KNOWN.get(table, ""))):
+        by_name[_key(thing[1])].append(thing)
+    for same in by_name.values():
+        if len(same) > 1 and any(root in new for root, _ in same):
+            yield Clash("twins", table, same[0][1])
+
+
+def _corrected(db: Database, table: Table) -> Iterator[Clash]:
+    sql = f"""SELECT t.root, t.name FROM {table} t WHERE t.root <> t.id AND t.root IN (
+            SELECT n.root FROM temp.came_new a JOIN {table} n ON n.id = a.id
+            WHERE a.of = '{table}' AND n.root <> n.id)
+        AND {_NOT_IN_FILE.format(table=table)} ORDER BY t.root, t.id"""
+    own: dict[str, str] = dict(db.execute(sql))
+    yield from (Clash("corrected", table, name) for name in own.values())
+
+
+def _queued(db: Database) -> Iterator[Clash]:
+    days: dict[str, list[str]] = defaultdict(list)
+    for ski, day in db.execute(_WAITING):
+        days[ski].append(day)
+    twice = {ski: tuple(waits) for ski, waits in days.items() if len(waits) > 1}
+    names = _ski_names(db, twice)
+    yield from (Clash("queued", Table.JOBS, names[ski], waits) for ski, waits in twice.items())
+
+
+def _worked(db: Database) -> Iterator[Clash]:
+    """Jobs known before that got new facts, and have facts here that the file does not have."""
+    own = " OR ".join(
+        f"""EXISTS (SELECT 1 FROM {table} t WHERE t.job_id = c.id
+            AND {_NOT_IN_FILE.format(table=table)})"""
+        for table in FACTS
+    )
+    sql = f"""SELECT j.ski_id, q.day FROM temp.came_jobs c JOIN jobs j ON j.id = c.id
+        JOIN queue q ON q.job_id = j.id WHERE NOT EXISTS (
+            SELECT 1 FROM temp.came_new a WHERE a.of = 'jobs' AND a.id = c.id)
+        AND ({own}) ORDER BY j.id"""
+    found = db.execute(sql).fetchall()
+    names = _ski_names(db, (ski for ski, _ in found))
+    yield from (Clash("worked", Table.JOBS, names[ski], (day,)) for ski, day in found)
+
+
+def skis_touched(db: Database, lists: Iterable[str]) -> tuple[str, ...]:
+    """The skis of whose state rows just received may say something else than was known here.
+
+    ``lists`` are the names of the settings that sign-offs are held against.
+    """
+    struck = new_values(db, Table.STRIKES, "row_id")
+    jobs = {*struck}
+    for table in FACTS:
+        sql = f"SELECT t.job_id FROM json_each(?) o JOIN {table} t ON t.id = o.value"
+        jobs |= {job for (job,) in db.execute(sql, [_listed(struck)])}
+    names = _listed(lists)
+    sql = """SELECT job_id FROM sign_offs WHERE id > (SELECT min(t.id) FROM temp.came_new a
+        JOIN settings t ON t.id = a.id JOIN json_each(?) o ON o.value = t.name
+        WHERE a.of = 'settings')"""
+    jobs |= {job for (job,) in db.execute(sql, [names])}
+    sql = """SELECT j.ski_id FROM (SELECT id FROM temp.came_jobs
+            UNION SELECT id FROM temp.came_new WHERE of = 'jobs'
+            UNION SELECT value FROM json_each(?)) o
+        JOIN jobs j ON j.id = o.id UNION SELECT t.root FROM temp.came_new a
+        JOIN skis t ON t.id = a.id WHERE a.of = 'skis' ORDER BY 1"""
+    return tuple(ski for (ski,) in db.execute(sql, [_listed(jobs)]))
+
+
+def newly_struck(db: Database, brought: Brought) -> set[str]:
+    """The ids of the rows that are struck out now and were not before the last file."""
+    new = {*new_values(db, Table.STRIKES, "id")}
+    before = {t.row_id for t in brought.struck_twice if t.ours["id"] not in new}
+    return {*new_values(db, Table.STRIKES, "row_id")} - before
+
+
+def _ski_names(db: Database, skis: Iterable[str]) -> dict[str, str]:
+    sql = """SELECT t.root, t.name FROM json_each(?) o JOIN skis t ON t.root = o.value
+        ORDER BY t.id"""
+    return dict(db.execute(sql, [_listed(skis)]).fetchall())
+
+
+def _listed(ids: Iterable[str]) -> str:
+    return json.dumps(sorted(set(ids)))

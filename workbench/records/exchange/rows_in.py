@@ -8,15 +8,15 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from itertools import count, groupby, islice
-from operator import itemgetter
+from itertools import groupby, islice
+from operator import attrgetter, itemgetter
 
 from workbench.errors import InputError, shown
 from workbench.records.exchange import arrivals
-from workbench.records.exchange.arrivals import MANY
+from workbench.records.exchange.arrivals import MANY, Brought, Differs, StruckTwice
 from workbench.records.exchange.checks import (
     Arrived,
     are_plain,
@@ -25,16 +25,17 @@ from workbench.records.exchange.checks import (
     checked_row,
     first_id_after,
 )
-from workbench.records.exchange.form import Form, Row, forms
-from workbench.records.exchange.lines import ID_AT, ID_LENGTH, OtherLayoutError, row_said, rows_said
-from workbench.records.exchange.rows_out import (
-    AT_ONCE,
-    lines_of,
-    references,
-    referred_to,
-    rows_of,
-    travels,
+from workbench.records.exchange.form import (
+    ID_AT,
+    ID_LENGTH,
+    Form,
+    OtherLayoutError,
+    Row,
+    forms,
+    row_said,
+    rows_said,
 )
+from workbench.records.exchange.rows_out import AT_ONCE, lines_of, referred_to, travels
 from workbench.records.store.database import Database, Told, quiet
 from workbench.records.store.schema import Lifted, numbers_lifted
 from workbench.records.store.specs import FACTS, ROSTER, Table
@@ -51,53 +52,13 @@ AHEAD = timedelta(days=1)
 """No clocks that are set right are farther apart, whatever their zones."""
 
 
-@dataclass(frozen=True, slots=True)
-class Differs:
-    """A row that is here with other content: the first column that differs, ours and theirs."""
-
-    table: Table
-    place: str
-    row_id: str
-    column: str
-    ours: object
-    theirs: object
-
-
-@dataclass(frozen=True, slots=True)
-class StruckTwice:
-    """A row that another bench struck out too; both strikes are kept."""
-
-    table: Table
-    row_id: str
-    ours: Row
-    theirs: Row
-
-
-@dataclass(slots=True)
-class Brought:
-    """What a file brought: how many rows were new, by table, how many known, what does not fit.
-
-    ``settings_left``: names of settings that belong to one bench and were left. ``latest``: the
-    time of the newest row in the file. Which rows they were is asked of the book
-    (``arrivals.py``) until the next file comes in; ``rows`` are those that were new of what was in
-    memory, so none of a file's lines.
-    """
-
-    new: dict[Table, int] = field(default_factory=dict)
-    rows: dict[Table, list[Row]] = field(default_factory=dict, compare=False)
-    known: int = 0
-    differs: list[Differs] = field(default_factory=list)
-    struck_twice: list[StruckTwice] = field(default_factory=list)
-    settings_left: list[str] = field(default_factory=list)
-    latest: datetime | None = None
-
-
-def take_in(pen: Pen, data: object, *, follow: bool, told: Told = quiet) -> Brought:
+def take_in(pen: Pen, data: object, *, follow: bool = True, told: Told = quiet) -> Brought:
     """Keep the rows of a file that are new here, then compute the queue again where it may change.
 
     ``data`` are lists of rows by table, or the lines of a file in lots as :class:`LinesIn` gives
     them, of which never more than a lot is in memory. ``follow`` makes the ids to come greater than
-    those brought; a dry run, which the caller rolls back, must not.
+    those brought; a dry run, which the caller rolls back, must not. ``told`` is told how many more
+    rows were gone through.
 
     Raises:
         InputError: a row that no book of ours can hold, or one that refers to a row that is neither
@@ -105,7 +66,8 @@ def take_in(pen: Pen, data: object, *, follow: bool, told: Told = quiet) -> Brou
         OtherLayoutError: lines that are not as ours are; nothing can be said of them.
     """
     taken = _Intake(pen, told)
-    with pen.db.roomy(), arrivals.begun(pen.db), numbers_lifted(pen.db):
+    with pen.db.roomy(), numbers_lifted(pen.db):
+        arrivals.begin(pen.db)
         if isinstance(data, LinesIn):
             taken.lines(data)
         else:
@@ -136,7 +98,8 @@ class _Intake:
         self.newest = self.newest_new = ""
         self._horizon = pen.clock().astimezone(UTC) + AHEAD
         self._latest_id = first_id_after(self._horizon)
-        self._references = _References(pen.db)
+        self._missing: dict[tuple[Table, str], str] = {}
+        self._count_missing = 0
         self._count_new = 0
         self._lifted = Lifted(pen.db)
 
@@ -145,22 +108,16 @@ class _Intake:
     def rows(self, data: object) -> None:
         """Take rows that are in memory: each is looked at before the first is kept."""
         found = iter(arrived(self.forms, data))
-        for table, of_table in groupby(found, key=lambda each: each.table):
-            while lot := list(islice(of_table, AT_ONCE)):
+        for table, of_table in groupby(found, key=attrgetter("table")):
+            while lot := [*islice(of_table, AT_ONCE)]:
                 ids = [each.id for each in lot]
-                ours = {row["id"]: row for row in rows_of(self.db, self.forms[table], ids)}
-                known = [each.id for each in lot if each.id in ours]
-                for each in lot:
-                    if each.id in ours:
-                        self._known(each, ours[each.id])
-                new = [each for each in lot if each.id not in ours]
-                self._seen(table, lot[-1].id, known, new, is_plain=False)
-                if table in self.brought.new:
-                    kept = [each.row for each in new if not _stays(each)]
-                    self.brought.rows.setdefault(table, []).extend(kept)
+                fresh = self._take(table, ids, self._here(table, ids), lot, is_plain=False)
+                if fresh:
+                    kept = self.brought.rows.setdefault(table, [])
+                    kept += [each.row for each in fresh]
 
     def lines(self, data: LinesIn) -> None:
-        """Take lines, a lot at a time. A line that is here, sign for sign, is not read at all."""
+        """Take lines, a lot at a time."""
         order = list(self.forms)
         reached = -1
         last = ""
@@ -178,56 +135,61 @@ class _Intake:
             self._lot(Table(name), first, ids, texts)
 
     def _lot(self, table: Table, first: int, ids: list[str], texts: list[str]) -> None:
-        form = self.forms[table]
-        ours = self._ours(form, ids)
-        come = [
-            (number, row_id, text)
-            for number, row_id, text in zip(count(first), ids, texts)
-            if ours.get(row_id) != text
-        ]
-        self.brought.known += len(ids) - len(come)
-        rows = rows_said([text for _, _, text in come])
+        """Take the lines of a lot. One that is here, sign for sign, is not read at all."""
+        form, here = self.forms[table], self._here(table, ids)
+        numbers = [n for n, text in enumerate(texts) if here.get(ids[n]) != text]
+        self.brought.known += len(ids) - len(numbers)
+        rows = rows_said([texts[n] for n in numbers])
         is_plain = rows is not None and are_plain(form, rows)
-        fresh: list[Arrived] = []
-        for i, (number, row_id, text) in enumerate(come):
-            if rows is not None and is_plain:
-                row = rows[i]
-            else:
-                place = f"rows.{table}[{number}]"
-                row = checked_row(form, row_said(text, place), place)
-            if row["id"] != row_id:
-                raise OtherLayoutError(f"rows.{table}[{number}]")
-            if row_id in ours:
-                self._known(Arrived(table, number, row), json.loads(ours[row_id]))
-            else:
-                fresh.append(Arrived(table, number, row))
-        self._seen(table, ids[-1], [i for i in ids if i in ours], fresh, is_plain)
+        if rows is None or not is_plain:
+            places = [f"rows.{table}[{first + n}]" for n in numbers]
+            rows = [
+                checked_row(form, row_said(texts[n], place), place)
+                for n, place in zip(numbers, places, strict=True)
+            ]
+        come = [Arrived(table, first + n, row) for n, row in zip(numbers, rows, strict=True)]
+        for n, each in zip(numbers, come, strict=True):
+            if each.id != ids[n]:
+                raise OtherLayoutError(each.place)
+        self._take(table, ids, here, come, is_plain=is_plain)
 
-    def _ours(self, form: Form, ids: list[str]) -> dict[str, str]:
+    def _here(self, table: Table, ids: list[str]) -> dict[str, str]:
         """The lines of the rows that are here of a file's; it gives them by id."""
-        sql = f"SELECT 1 FROM {form.table} t WHERE t.id BETWEEN ? AND ? LIMIT 1"
+        sql = f"SELECT 1 FROM {table} t WHERE t.id BETWEEN ? AND ? LIMIT 1"
         near = self.db.execute(sql, [ids[0], ids[-1]]).fetchone()
-        if near is None and form.table is not Table.STRIKES:
+        if near is None and table is not Table.STRIKES:
             return {}
-        return lines_of(self.db, form, ids)
+        return lines_of(self.db, self.forms[table], ids)
 
-    def _known(self, each: Arrived, ours: Row) -> None:
-        if ours == each.row:
-            self.brought.known += 1
-        else:
-            self.brought.differs.append(_difference(each, ours))
-
-    def _seen(
-        self, table: Table, last: str, known: list[str], fresh: list[Arrived], is_plain: bool
-    ) -> None:
-        self.newest = max(self.newest, last)
+    def _take(
+        self,
+        table: Table,
+        ids: list[str],
+        here: Mapping[str, str],
+        come: list[Arrived],
+        *,
+        is_plain: bool,
+    ) -> list[Arrived]:
+        """Keep what is new of the rows that ``come`` among those of these ids; which those are."""
+        fresh = []
+        for each in come:
+            if each.id not in here:
+                fresh.append(each)
+            elif (ours := json.loads(here[each.id])) == each.row:
+                self.brought.known += 1
+            else:
+                self.brought.differs.append(_difference(each, ours))
+        self.newest = max(self.newest, ids[-1])
         if table is Table.SETTINGS:
-            self.brought.settings_left += [each.row["name"] for each in fresh if _stays(each)]
-            fresh = [each for each in fresh if not _stays(each)]
+            names = [each.row["name"] for each in fresh]
+            self.brought.settings_left += [name for name in names if not travels(name)]
+            fresh = [each for each in fresh if travels(each.row["name"])]
+        known = [i for i in ids if i in here]
         arrivals.add(self.db, table, known, is_new=False)
         if fresh:
             self._keep(table, fresh, is_plain)
         self.told(len(known) + len(fresh))
+        return fresh
 
     # -- what is new -------------------------------------------------------------------------------
 
@@ -249,45 +211,68 @@ class _Intake:
             self._lifted.lift()
         if table is Table.STRIKES:
             self._strike(fresh)
-        else:
-            self._insert(form, fresh)
-        self._references.look(form, fresh)
+        elif table in ROSTER or not self._insert(form, fresh):
+            for each in fresh:
+                _insert_row(self.pen, form, each)
+        self._look_for_missing(form, fresh)
 
-    def _insert(self, form: Form, fresh: list[Arrived]) -> None:
-        """Add rows; all at once where nothing of a row hangs on the one before."""
-        if form.table not in ROSTER:
-            part = form.part
-            columns = tuple(form.columns)
-            rows = [*map(itemgetter(*columns), (each.row for each in fresh))]
-            made = [() if part is None else each.row[part.value] for each in fresh]
-            try:
-                with self.db.atomic():
-                    self.pen.insert_many(form.table, columns, rows, made)
-                    if part is not None:
-                        self.pen.insert_parts(part, [each.id for each in fresh], made)
-                return
-            except sqlite3.IntegrityError:
-                pass  # one by one, to name the row
-        for each in fresh:
-            _insert_row(self.pen, form, each)
+    def _insert(self, form: Form, fresh: list[Arrived]) -> bool:
+        """Add rows of which none hangs on the one before, all at once; False where one is refused:
+        one by one it can be named."""
+        part, columns = form.part, tuple(form.columns)
+        rows = [*map(itemgetter(*columns), (each.row for each in fresh))]
+        made = [() if part is None else each.row[part.value] for each in fresh]
+        try:
+            with self.db.atomic():
+                self.pen.insert_many(form.table, columns, rows, made)
+                if part is not None:
+                    self.pen.insert_parts(part, [each.id for each in fresh], made)
+        except sqlite3.IntegrityError:
+            return False
+        return True
 
     def _strike(self, fresh: list[Arrived]) -> None:
-        struck = _strikes_here(self.db, fresh)
+        """Keep each strike: as the row's own, or beside the one that the row has."""
+        sql = "SELECT t.* FROM json_each(?) o JOIN strikes t ON t.row_id = o.value"
+        sought = json.dumps([each.row["row_id"] for each in fresh])
+        struck = {row["row_id"]: row for row in self.db.query(sql, [sought])}
         for each in fresh:
-            _strike(self.pen, each, struck, self.brought)
+            row, row_id = each.row, each.row["row_id"]
+            if row_id in struck:
+                self.pen.insert(Table.OTHER_STRIKES, **row)
+                twice = StruckTwice(Table(row["row_table"]), row_id, struck[row_id], row)
+                self.brought.struck_twice.append(twice)
+            else:
+                self.pen.insert(Table.STRIKES, **row)
+                struck[row_id] = row
+
+    # -- what the rows refer to and is neither here nor came with them or before -------------------
+
+    def _look_for_missing(self, form: Form, fresh: Sequence[Arrived]) -> None:
+        asked = referred_to(form, [each.row for each in fresh])
+        missing = {(of, i) for of, ids in asked.items() for i in self._not_here(form, of, ids)}
+        for each in fresh if missing else ():
+            for of, ids in referred_to(form, [each.row]).items():
+                for found in ((of, i) for i in ids if (of, i) in missing):
+                    self._count_missing += found not in self._missing
+                    if len(self._missing) < MOST_MISSING:
+                        self._missing.setdefault(found, each.place)
+
+    def _not_here(self, form: Form, table: Table, ids: Sequence[str]) -> set[str]:
+        """A thing of the roster is referred to by the id of its first row."""
+        root = "AND t.root = t.id" if form.table is not Table.STRIKES and table in ROSTER else ""
+        sql = f"SELECT t.id FROM json_each(?) o JOIN {table} t ON t.id = o.value {root}"
+        return {*ids} - {row_id for (row_id,) in self.db.execute(sql, [json.dumps(ids)])}
 
     def end(self) -> None:
         """Look at what can only be told of the whole file."""
         self.brought.latest = moment_of(self.newest) if self.newest else None
-        self._references.refuse_missing()
+        if self._missing:
+            raise _missing(self._missing, self._count_missing)
         for table, other, row_id in arrivals.ids_twice(self.db, self._count_new):
             place = f"rows.{table}: id"
             raise InputError(place, row_id, f"an id of its own; a row of {other} has this one")
         self._lifted.put_back()
-
-
-def _stays(each: Arrived) -> bool:
-    return each.table is Table.SETTINGS and not travels(each.row["name"])
 
 
 def _difference(each: Arrived, ours: Row) -> Differs:
@@ -305,51 +290,18 @@ def _of_the_future(each: Arrived, now: datetime) -> InputError:
     return InputError(f"{each.place}.id", each.id, accepted)
 
 
-class _References:
-    """What the rows of a file refer to and is neither here nor came with them or before.
-
-    A thing of the roster is referred to by the id of its first row.
-    """
-
-    def __init__(self, db: Database) -> None:
-        self._db = db
-        self._missing: dict[tuple[Table, str], str] = {}
-        self._count = 0
-
-    def look(self, form: Form, fresh: Sequence[Arrived]) -> None:
-        """Note what of that the new rows of a table refer to."""
-        asked = referred_to(form, [each.row for each in fresh])
-        missing = {(table, i) for table in asked for i in self._not_here(form, table, asked[table])}
-        for each in fresh if missing else ():
-            for found in references(form, each.row):
-                if found in missing:
-                    self._count += found not in self._missing
-                    if len(self._missing) < MOST_MISSING:
-                        self._missing.setdefault(found, each.place)
-
-    def _not_here(self, form: Form, table: Table, ids: set[str]) -> set[str]:
-        root = "AND t.root = t.id" if form.table is not Table.STRIKES and table in ROSTER else ""
-        sql = f"SELECT t.id FROM json_each(?) o JOIN {table} t ON t.id = o.value {root}"
-        return ids - {row_id for (row_id,) in self._db.execute(sql, [json.dumps([*ids])])}
-
-    def refuse_missing(self) -> None:
-        """Raise where a row refers to one that is neither in the file nor here."""
-        missing = [(table, row_id, place) for (table, row_id), place in self._missing.items()]
-        if missing:
-            raise _missing(missing, self._count)
-
-
-def _missing(missing: Sequence[tuple[Table, str, str]], count: int) -> InputError:
-    table, row_id, place = missing[0]
-    others = [f"{t.removesuffix('s')} {shown(i)}" for t, i, _ in missing[1:MOST_LISTED]]
-    more = f"; also missing: {', '.join(others)}" if others else ""
+def _missing(missing: Mapping[tuple[Table, str], str], count: int) -> InputError:
+    (table, row_id), *more = [*missing][:MOST_LISTED]
+    others = [f"{t.removesuffix('s')} {shown(i)}" for t, i in more]
+    also = f"; also missing: {', '.join(others)}" if others else ""
     if count > MOST_LISTED:
-        more += f" and {count - MOST_LISTED} more"
-    accepted = f"a row of {table} that is in this file or in the book{more}"
-    return InputError(f"{place} refers to", row_id, accepted)
+        also += f" and {count - MOST_LISTED} more"
+    accepted = f"a row of {table} that is in this file or in the book{also}"
+    return InputError(f"{missing[table, row_id]} refers to", row_id, accepted)
 
 
 def _insert_row(pen: Pen, form: Form, each: Arrived) -> None:
+    """Add one row; a thing of the roster after the version that it replaces."""
     part = form.part
     row = {name: each.row[name] for name in form.columns}
     if each.table in ROSTER:
@@ -365,26 +317,7 @@ def _insert_row(pen: Pen, form: Form, each: Arrived) -> None:
 
 def _version_before(db: Database, each: Arrived) -> str | None:
     """The version that this one came after, where no other version has taken that place."""
-    sql = f"""SELECT max(t.id) AS id FROM {each.table} t WHERE t.root = ? AND t.id < ?"""
-    before = next(db.query(sql, [each.row["root"], each.id]))["id"]
+    sql = f"SELECT max(t.id) FROM {each.table} t WHERE t.root = ? AND t.id < ?"
+    (before,) = db.execute(sql, [each.row["root"], each.id]).fetchone()
     taken = f"SELECT 1 FROM {each.table} WHERE replaces = ?"
-    return None if before is None or list(db.query(taken, [before])) else str(before)
-
-
-def _strikes_here(db: Database, fresh: Sequence[Arrived]) -> dict[str, Row]:
-    sought = [each.row["row_id"] for each in fresh if each.table is Table.STRIKES]
-    sql = "SELECT t.* FROM json_each(?) o JOIN strikes t ON t.row_id = o.value"
-    return {row["row_id"]: row for row in db.query(sql, [json.dumps(sought)])}
-
-
-def _strike(pen: Pen, each: Arrived, struck: dict[str, Row], brought: Brought) -> None:
-    """Keep a strike: as the row's own, or beside the one that the row has."""
-    row = each.row
-    ours = struck.get(row["row_id"])
-    if ours is None:
-        struck[row["row_id"]] = row
-        pen.insert(Table.STRIKES, **row)
-        return
-    pen.insert(Table.OTHER_STRIKES, **row)
-    twice = StruckTwice(Table(row["row_table"]), row["row_id"], ours, row)
-    brought.struck_twice.append(twice)
+    return None if db.execute(taken, [before]).fetchone() else before

@@ -7,10 +7,10 @@ from collections import defaultdict
 from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from heapq import merge
 from itertools import islice
+from operator import itemgetter
 from typing import Any
 
-from workbench.records.exchange.form import HOME_STEPS, LOCAL_SETTINGS, Form, Row, forms
-from workbench.records.exchange.lines import Lines
+from workbench.records.exchange.form import HOME_STEPS, LOCAL_SETTINGS, Form, Lines, Row, forms
 from workbench.records.store.database import DamagedRowError, Database, UnknownRowError
 from workbench.records.store.schema import CHECK_SUM, OTHER_STRIKE_SETTING, applied
 from workbench.records.store.specs import FACTS, OF_SKI, ORDER, PART_OF, ROSTER, SPECS, Table
@@ -46,11 +46,6 @@ def lines_out(
 def count_out(db: Database) -> int:
     """How many rows the whole book has, those that stay at home included."""
     return sum(db.execute(f"SELECT count(*) FROM {table}").fetchone()[0] for table in ORDER)
-
-
-def book_rows(db: Database) -> dict[Table, list[Row]]:
-    """Every row that travels, as values; for books that are small."""
-    return {t: [json.loads(line) for lot in lots for line in lot] for t, lots in lines_out(db)}
 
 
 def _lines(db: Database, form: Form, ids: set[str] | None) -> Iterator[list[str]]:
@@ -108,13 +103,6 @@ def _as_row(form: Form, values: _Read, parts: Mapping[str, list[Row]]) -> Row:
     if form.part is not None:
         row[form.part.value] = parts.get(row["id"], [])
     return row
-
-
-def ski_rows(db: Database, ski_id: str) -> dict[Table, list[Row]]:
-    """One ski with its jobs and all that they refer to, strikes included; no settings."""
-    return {
-        t: [json.loads(line) for lot in lots for line in lot] for t, lots in lines_out(db, ski_id)
-    }
 
 
 def can_tell_damage(table: Table) -> bool:
@@ -221,9 +209,9 @@ def _chosen_for(db: Database, ski_id: str) -> Chosen:
 def _add_needed(db: Database, chosen: Chosen) -> None:
     """Add what the chosen rows refer to: all versions of a thing, a blade's methods, strikes."""
     for form in forms(db).values():
-        for row in rows_of(db, form, chosen[form.table]):
-            for table, row_id in references(form, row):
-                chosen[table].add(row_id)
+        rows = [*rows_of(db, form, chosen[form.table])]
+        for table, ids in referred_to(form, rows).items():
+            chosen[table].update(ids)
     for table in ROSTER:
         chosen[table] |= _ids(db, table, "root", chosen[table])
     chosen[Table.METHODS] |= _ids(db, Table.METHODS, "blade_id", chosen[Table.BLADES])
@@ -232,36 +220,17 @@ def _add_needed(db: Database, chosen: Chosen) -> None:
     chosen[Table.STRIKES] |= _ids(db, Table.OTHER_STRIKES, "row_id", every)
 
 
-def references(form: Form, row: Row) -> Iterator[tuple[Table, str]]:
-    """The rows that a row and its parts refer to."""
-    for column in form.columns.values():
-        if column.refers_to is not None and row[column.name] is not None:
-            yield column.refers_to, row[column.name]
-    if form.part is not None:
-        for part in row[form.part.value]:
-            for column in form.part_columns.values():
-                if column.refers_to is not None and part[column.name] is not None:
-                    yield column.refers_to, part[column.name]
-    if form.table is Table.STRIKES:
-        yield Table(row["row_table"]), row["row_id"]
-        if row["replaced_by"] is not None:
-            yield Table(row["row_table"]), row["replaced_by"]
-
-
-def referred_to(form: Form, rows: Sequence[Row]) -> dict[Table, set[str]]:
-    """The same of many rows of a table together, by table."""
-    out: dict[Table, set[str]] = defaultdict(set)
-    if form.table is Table.STRIKES:
-        for row in rows:
-            for table, row_id in references(form, row):
-                out[table].add(row_id)
-        return out
+def referred_to(form: Form, rows: Sequence[Row]) -> dict[Table, list[str]]:
+    """The ids of what rows of a table and their parts refer to, by its table, each once."""
+    out: dict[Table, dict[str, None]] = defaultdict(dict)
     parts = [] if form.part is None else [part for row in rows for part in row[form.part.value]]
     for columns, found in ((form.columns, rows), (form.part_columns, parts)):
         for name, column in columns.items():
             if column.refers_to is not None:
-                out[column.refers_to] |= {row[name] for row in found} - {None}
-    return out
+                out[column.refers_to].update(dict.fromkeys(map(itemgetter(name), found)))
+    for row in rows if form.table is Table.STRIKES else ():
+        out[Table(row["row_table"])] |= {row["row_id"]: None, row["replaced_by"]: None}
+    return {table: [each for each in ids if each is not None] for table, ids in out.items()}
 
 
 def _ids(db: Database, table: Table, column: str, values: Iterable[str]) -> set[str]:

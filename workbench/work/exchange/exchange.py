@@ -17,11 +17,9 @@ from typing import Any
 from workbench.errors import BenchError, InputError, shown
 from workbench.fin.parts.blade import Blade
 from workbench.records.book import Book
-from workbench.records.exchange.arrivals import forget_brought, new_among
-from workbench.records.exchange.clashes import Clash, newly_struck, skis_touched
-from workbench.records.exchange.lines import OtherLayoutError
-from workbench.records.exchange.rows_in import Brought, LinesIn
-from workbench.records.exchange.rows_out import lines_out
+from workbench.records.exchange import arrivals, rows_in, rows_out
+from workbench.records.exchange.arrivals import Brought, Clash, new_among, new_values
+from workbench.records.exchange.form import OtherLayoutError
 from workbench.records.store import rows
 from workbench.records.store.database import Told, quiet
 from workbench.records.store.specs import Table
@@ -148,8 +146,8 @@ def _export(book: Book, path: str, ski_id: str | None, told: Told) -> tuple[Expo
         told(rows)
 
     def write() -> int:
-        lots = book.look(lines_out, ski_id)
-        text = text_of(book.steps(), lots, ski_id is None, count)
+        lots = book.read(rows_out.lines_out, ski_id)
+        text = text_of(book.read(rows_out.steps_of), lots, ski_id is None, count)
         return write_file(target, mark.passing(text), may_go)
 
     size = book.at_once(write)
@@ -178,7 +176,7 @@ def take_in(shop: Shop, path: str, *, dry_run: bool = False, told: Told = quiet)
         try:
             head, lots = read_lines(file, mark)
             _check_head(book, head)
-            taken = _taken(book, path, LinesIn(lots), dry_run, told)
+            taken = _taken(book, path, rows_in.LinesIn(lots), dry_run, told)
         except OtherLayoutError as why:
             data = read_whole(file, why.place)
             _check_head(book, data)
@@ -212,13 +210,13 @@ def take_rows(
     In a batch. Raises:
         InputError: naming the place in ``data``.
     """
-    brought = book.take_in(data, follow=not dry_run, told=told)
+    brought = book.write(rows_in.take_in, data, follow=not dry_run, told=told)
     if not brought.new:
         return TakenIn(path, dry_run, brought, (), ())
     _check_parts(book)
-    clashes, troubles = book.clashes(), (*_misfits(book), *_troubles(book))
+    clashes, troubles = book.read(arrivals.clashes), (*_misfits(book), *_troubles(book))
     taken = TakenIn(path, dry_run, brought, clashes, troubles, _changes(book, brought, told))
-    book.set_down(lambda pen: forget_brought(pen.db))
+    book.write(lambda pen: arrivals.forget(pen.db))
     if dry_run:
         raise _UndoneError(taken)
     return taken
@@ -226,24 +224,24 @@ def take_rows(
 
 def _misfits(book: Book) -> list[str]:
     """Return in words which settings just received do not fit."""
-    came = book.brought(Table.SETTINGS, "name")
+    came = book.read(new_values, Table.SETTINGS, "name")
     return misfit_lines({n: text for n, text in book.settings().items() if n in came})
 
 
 def _changes(book: Book, brought: Brought, told: Told) -> tuple[Change, ...]:
     """Return the skis whose state is another one than before, or is contradicted; dangers first."""
-    touched = book.look(skis_touched, (RECEIVED_SETTING, FINAL_SETTING))
+    touched = book.read(arrivals.skis_touched, (RECEIVED_SETTING, FINAL_SETTING))
     rules = shop_rules(book)
-    earlier = rules.without(book.look(new_among, rules.ids))
-    struck = book.look(newly_struck, brought)
+    earlier = rules.without(book.read(new_among, rules.ids))
+    struck = book.read(arrivals.newly_struck, brought)
     out = []
     for at in range(0, len(touched), SKIS_AT_ONCE):
         some = touched[at : at + SKIS_AT_ONCE]
-        came = book.look(new_among, some)
+        came = book.read(new_among, some)
         known = [ski for ski in some if ski not in came]
         facts = book.ski_facts(came, keep=False, fresh=True)
         facts |= book.ski_facts(known, whole=True, keep=False)
-        new = book.look(new_among, tuple(i for ski in known for i in facts[ski].ids))
+        new = book.read(new_among, [i for ski in known for i in facts[ski].ids])
         told(0)
         for ski in some:
             now = conclude(facts[ski], rules)
@@ -299,7 +297,7 @@ def _refuse_newer(book: Book, data: Mapping[str, Any]) -> None:
         raise InputError("version", version, f"at most {VERSION}: the file {newer}")
     if not isinstance(steps, list):
         raise InputError("migrations", steps, "a list of names")
-    known = book.steps()
+    known = book.read(rows_out.steps_of)
     for step in steps:
         if step not in known:
             raise InputError("migrations", step, f"steps that this book knows: the file {newer}")
@@ -307,10 +305,10 @@ def _refuse_newer(book: Book, data: Mapping[str, Any]) -> None:
 
 def _check_parts(book: Book) -> None:
     """Refuse a blade or a stud that the bench could not work with."""
-    for blade in map(book.blade, book.brought(Table.BLADES, "root")):
+    for blade in map(book.blade, book.read(new_values, Table.BLADES, "root")):
         with _part(f"blade {shown(blade.name)}"):
             blade_of(blade)
-    for block in map(book.block, book.brought(Table.BLOCKS, "root")):
+    for block in map(book.block, book.read(new_values, Table.BLOCKS, "root")):
         with _part(f"block {shown(block.name)}"):
             for stud in block.studs:
                 stud_of(stud)
@@ -345,12 +343,13 @@ def _troubles(book: Book) -> tuple[str, ...]:
 
 def _touched(book: Book) -> Iterator[rows.Ski]:
     """Yield the skis that are new, then those whose blade, block or methods are."""
-    new = {*book.brought(Table.SKIS, "root")}
+    new = {*book.read(new_values, Table.SKIS, "root")}
     yield from map(book.ski, sorted(new))
     blades, blocks, methods = (
-        {*book.brought(table, "root")} for table in (Table.BLADES, Table.BLOCKS, Table.METHODS)
+        {*book.read(new_values, table, "root")}
+        for table in (Table.BLADES, Table.BLOCKS, Table.METHODS)
     )
-    blades |= {*book.brought(Table.METHODS, "blade_id")}
+    blades |= {*book.read(new_values, Table.METHODS, "blade_id")}
     if blades or blocks:
         for ski in book.skis():
             parts = ski.blade_id in blades or ski.block_id in blocks

@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import IO, Any
 
 from workbench.errors import InputError
-from workbench.records.exchange.lines import ID_AT, OtherLayoutError, encode
+from workbench.records.exchange.form import ID_AT, OtherLayoutError, encode
 from workbench.records.store.database import Told
 from workbench.records.store.specs import Table
 from workbench.work.files.table_files import cannot_read, parse_table, text_in

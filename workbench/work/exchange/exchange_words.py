@@ -6,8 +6,7 @@ from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 
 from workbench.errors import shown
-from workbench.records.exchange.clashes import Clash, Kind
-from workbench.records.exchange.rows_in import Differs, StruckTwice
+from workbench.records.exchange.arrivals import Clash, Differs, Kind, StruckTwice
 from workbench.records.store import rows
 from workbench.records.store.specs import Table
 from workbench.work.exchange.exchange import Change, Exported, TakenIn

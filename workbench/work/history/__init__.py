@@ -1,1 +1,1 @@
-"""A ski's history: timeline, settings compared, numbers over time, strikes."""
+"""A ski's history: timeline, settings compared, numbers over time, strikes, rides."""

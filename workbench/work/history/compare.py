@@ -14,13 +14,12 @@ from workbench.fin.frame import Pose, Row
 from workbench.fin.parts.studs import Stud
 from workbench.fin.plan.guidance import plan_from
 from workbench.fin.plan.plan import Target
-from workbench.fin.plan.remarks import COVERAGE
 from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import Fit, fit_pose
 from workbench.fin.reading.exposed import Exposed, exposed
 from workbench.fin.reading.method import Method
 from workbench.fin.reading.rig import Rig
-from workbench.measure.display import fine_text, length_text, turns_text
+from workbench.measure.display import turns_text
 from workbench.measure.units import UNITS, Unit
 from workbench.work.history.history import History, Setting, Value, setting_report
 from workbench.work.job.aim_last import Wing, aim_all, wing_as_set
@@ -34,7 +33,7 @@ from workbench.work.order.order_answers import (
     exposed_report,
     exposed_short,
 )
-from workbench.work.text.words import LEFT_HAND, SEEN_FROM, clean, error_words, way_words
+from workbench.work.text.words import clean, error_words, turned_words
 from workbench.work.trust.job_reading import Difference, difference_of
 
 
@@ -140,15 +139,10 @@ def _one_rig(history: History, first: Setting, second: Setting) -> Rig:
     rigs = [history.rigs[v.method_id] for s in (first, second) for v in s.values]
     if any(a.blade != b.blade for a, b in pairwise(rigs)):
         raise InputError("blade", "another in each setting", "two settings of one blade")
-    one, other = (_block_id(history, s) for s in (first, second))
+    one, other = (history.block_id_at(s.last_id) for s in (first, second))
     if one != other:
         raise InputError("block", "another in each setting", "two settings of one block")
     return replace(rigs[0], studs=history.studs.get(one, rigs[0].studs))
-
-
-def _block_id(history: History, setting: Setting) -> str:
-    """Return the id of the block that the ski wore when a setting was read."""
-    return history.block_id_at(max(r.id for v in setting.values for r in v.readings))
 
 
 def _fit(rig: Rig, setting: Setting, near: Fit | None = None) -> Fit:
@@ -280,21 +274,16 @@ def between_words(turn: Between, short: bool = False) -> str:
         return f"{name}: {exact}{'' if short else ' (no round turns get there)'}"
     if not turn.turns:
         return f"{name}: leave, {exact}"
-    clockwise, turns = turn.stud.clockwise(turn.turns), turns_text(turn.turns)
     if short:
+        sign = "↻" if turn.stud.clockwise(turn.turns) else "↺"
         way = "in" if turn.turns > 0 else "out"
-        return f"{name}: {'↻' if clockwise else '↺'} {turns} {way}, {exact}"
-    sense = "clockwise" if clockwise else "counter-clockwise"
-    left = f", {LEFT_HAND}" if turn.stud.hand == "left" else ""
-    return f"{name}: {turns} {way_words(turn.turns)}{left} ({sense} {SEEN_FROM}), {exact}"
+        return f"{name}: {sign} {turns_text(turn.turns)} {way}, {exact}"
+    return f"{name}: {turned_words(turn.stud, turn.turns)}, {exact}"
 
 
-def _value_words(value: Value) -> str:
+def _both(value: Value) -> str:
     """Return a value in both units with its expanded uncertainty."""
-    return " = ".join(
-        f"{length_text(value.mm, unit)} {unit} ±{fine_text(COVERAGE * value.u_mm, unit)}"
-        for unit in UNITS
-    )
+    return " = ".join(value.words(unit) for unit in UNITS)
 
 
 def _beside_words(line: Beside) -> str:
@@ -302,11 +291,11 @@ def _beside_words(line: Beside) -> str:
     name = clean(line.method.name)
     if line.first is None or line.second is None or line.change is None:
         which, value = ("A", line.first) if line.first is not None else ("B", line.second)
-        told = _value_words(value) if value is not None else ""
+        told = _both(value) if value is not None else ""
         return f"{name}: read in {which} only, {told}"
-    first, second = _value_words(line.first), _value_words(line.second)
     change = " = ".join(line.change.figures(unit) for unit in UNITS)
-    return f"{name}: A {first}; B {second}; B less A {change}, {line.change.glance}"
+    told = f"A {_both(line.first)}; B {_both(line.second)}; B less A {change}"
+    return f"{name}: {told}, {line.change.glance}"
 
 
 def exposed_lines(found: Comparison, unit: Unit) -> list[str]:

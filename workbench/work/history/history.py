@@ -18,12 +18,12 @@ from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.records.tables.roster import blade_of, method_of, rig_of, stud_of
 from workbench.records.tables.ski_facts import SkiFacts, SkiJob, SkiSheet
-from workbench.work.advice.ride_rules import ride_rules_of
 from workbench.work.history.many_readings import Slopes, TakenOnce, u_of
+from workbench.work.history.rides import ride_rules_of
 from workbench.work.job.shop import Shop
 from workbench.work.job.ski_state import SkiState, conclude
 from workbench.work.order.shop_policy import shop_rules
-from workbench.work.text.local_time import local
+from workbench.work.text.local_time import local_day
 from workbench.work.text.words import clean
 from workbench.work.trust.reading_tools import Tools, tools_of
 
@@ -54,6 +54,10 @@ class Value:
     readings: tuple[rows.Reading, ...]
     target: rows.Target | None = None
 
+    def words(self, unit: Unit) -> str:
+        """Return the value with its expanded uncertainty."""
+        return f"{length_text(self.mm, unit)} {unit} ±{fine_text(COVERAGE * self.u_mm, unit)}"
+
 
 @dataclass(frozen=True, slots=True)
 class Setting:
@@ -79,9 +83,14 @@ class Setting:
         return next((v for v in self.values if v.method_id == method_id), None)
 
     @property
+    def last_id(self) -> str:
+        """The id of its last reading."""
+        return max(r.id for v in self.values for r in v.readings)
+
+    @property
     def day(self) -> str:
         """The local day it was measured on, as YYYY-MM-DD."""
-        return f"{local(self.at):%Y-%m-%d}"
+        return local_day(self.at)
 
     @property
     def name(self) -> str:
@@ -156,13 +165,14 @@ def _load(shop: Shop, ski_id: str) -> History:
     blades = {i: blade_of(row) for i, row in blade_rows.items()}
     block = book.block(ski.block_id)
     rigs = {i: rig_of(ski, blade, block.studs) for i, blade in blades.items()}
+    known = SkiFacts(ski_id, tuple(map(SkiSheet.of, versions)), tuple(map(SkiJob.of, jobs)))
     return History(
         ski,
         jobs,
         method_rows,
         {i: method_of(row, blades[row.blade_id]) for i, row in method_rows.items()},
         {i: rigs[row.blade_id] for i, row in method_rows.items()},
-        conclude(facts_in(ski_id, jobs, versions), shop_rules(book)),
+        conclude(known, shop_rules(book)),
         versions,
         book.curves_of(ski_id),
         pairs,
@@ -173,21 +183,12 @@ def _load(shop: Shop, ski_id: str) -> History:
         ),
         _felt(shop, jobs),
         _parts_of(book, ski),
-        {i: _studs_of(book, i) for i in {ski.block_id, *(v.ski.block_id for v in versions)}},
+        {
+            i: tuple(map(stud_of, book.block(i).studs))
+            for i in {ski.block_id, *(v.ski.block_id for v in versions)}
+        },
         shop.seen_of(ski),
     )
-
-
-def _studs_of(book: Book, block_id: str) -> tuple[Stud, ...]:
-    return tuple(map(stud_of, book.block(block_id).studs))
-
-
-def facts_in(
-    ski_id: str, jobs: Iterable[rows.JobHistory], versions: Iterable[rows.SkiVersion]
-) -> SkiFacts:
-    """Return a ski's history as its state is concluded from."""
-    sheets = tuple(map(SkiSheet.of, versions))
-    return SkiFacts(ski_id, sheets, tuple(SkiJob.of(past) for past in jobs))
 
 
 def _parts_of(book: Book, ski: rows.Ski) -> tuple[tuple[rows.PartVersion, ...], ...]:
@@ -252,7 +253,9 @@ def _settings_of_job(job: rows.JobHistory, worked: _Worked) -> list[Setting]:
     taken = _by_pass(live)
     if not taken:
         return []
-    last = _last_measured(taken)
+    # The latest round that was measured as fully as any round of this job.
+    full = max(map(len, taken.values()))
+    last = max(number for number, by_method in taken.items() if len(by_method) == full)
     signed = worked.history.state.jobs[job.job.id].has_left
     out = [_setting("received", 0, taken[0], live, worked)] if 0 in taken else []
     if last > 0 or signed:
@@ -271,12 +274,6 @@ def _by_pass(live: Sequence[rows.AnyFact]) -> dict[int, dict[str, list[rows.Read
         if 0.0 < fact.mm <= LONGEST_MM:
             out.setdefault(fact.pass_number, {}).setdefault(fact.method_id, []).append(fact)
     return out
-
-
-def _last_measured(taken: Mapping[int, Mapping[str, Sequence[rows.Reading]]]) -> int:
-    """Return the latest round that was measured in full, as fully as any round of this job."""
-    full = max(len(by_method) for by_method in taken.values())
-    return max(number for number, by_method in taken.items() if len(by_method) == full)
 
 
 def _setting(
@@ -330,14 +327,10 @@ def settings_lines(settings: Sequence[Setting], unit: Unit) -> list[str]:
     """Return one numbered line for each setting, each number by its method."""
     out = []
     for number, setting in enumerate(settings, 1):
-        numbers = [f"{clean(v.method.name)} {_value_words(v, unit)}" for v in setting.values]
+        numbers = [f"{clean(v.method.name)} {v.words(unit)}" for v in setting.values]
         name = ", ".join(x for x in (setting.name, clean(setting.who)) if x)
         out.append(f"{number}  {name}: {', '.join(numbers + setting.beside)}")
     return out or ["this ski was not read yet"]
-
-
-def _value_words(value: Value, unit: Unit) -> str:
-    return f"{length_text(value.mm, unit)} {unit} ±{fine_text(COVERAGE * value.u_mm, unit)}"
 
 
 def settings_report(settings: Sequence[Setting]) -> dict[str, object]:

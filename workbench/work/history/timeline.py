@@ -143,19 +143,10 @@ def _told(versions: Sequence[rows.PartVersion]) -> tuple[rows.PartVersion, ...]:
     return tuple(v for i, v in enumerate(versions) if i or v.struck is not None)
 
 
-_KINDS: dict[type, EntryKind] = {
-    rows.Reading: "reading", rows.Target: "target", rows.PassRow: "round", rows.Tick: "check",
-    rows.WingSetting: "wing", rows.SignOff: "sign-off", rows.RideNote: "ride note",
-    rows.Temperature: "reading", rows.LockedReading: "reading",
-}  # fmt: skip
-
-
 def _kind(fact: rows.AnyFact) -> EntryKind:
-    kind = _KINDS.get(type(fact))
-    if kind is not None:
-        return kind
-    is_step = isinstance(fact, rows.Mark) and fact.kind in MARK_WORDS.keys() - _NOTES
-    return "step" if is_step else "note"
+    if isinstance(fact, rows.Mark):
+        return "step" if fact.kind in MARK_WORDS.keys() - _NOTES else "note"
+    return _KINDS[type(fact)]
 
 
 def strikes_of(entry: Entry, timeline: Timeline, unit: Unit) -> list[str]:
@@ -420,6 +411,12 @@ def _changes(old: rows.Ski, new: rows.Ski) -> str:
 _SHEET = {
     "unit": "unit", "blade_id": "blade", "block_id": "block", "base_radius_mm": "base radius",
     "base_apex_mm": "base apex", "has_wing": "word on its wing", "methods": "set of methods",
+}  # fmt: skip
+
+_KINDS: dict[type, EntryKind] = {
+    rows.Reading: "reading", rows.Target: "target", rows.PassRow: "round", rows.Tick: "check",
+    rows.WingSetting: "wing", rows.SignOff: "sign-off", rows.RideNote: "ride note",
+    rows.Temperature: "reading", rows.LockedReading: "reading",
 }  # fmt: skip
 
 _TELLERS: dict[type, Callable[..., str]] = {

@@ -1,1 +1,1 @@
-"""A job in words: what to do next, how to hold the caliper, plain lines and JSON."""
+"""A job in words: what to do next, how sure a reading is, its wing, plain lines and JSON."""

@@ -24,17 +24,18 @@ from workbench.work.job_text.budget_explained import (
     origins_of,
     trust_of,
 )
-from workbench.work.job_text.how_to_hold import hold_words, place_words
-from workbench.work.job_text.importance import (
+from workbench.work.job_text.setting_words import hold_words, moved_words, place_words
+from workbench.work.job_text.tasks import caution_words, task_of
+from workbench.work.job_text.view_words import (
     Importance,
     Said,
+    act_due,
+    eyes_words,
     in_order,
     said_before_turns,
     said_of,
+    stage_words,
 )
-from workbench.work.job_text.setting_words import moved_words
-from workbench.work.job_text.tasks import caution_words, task_of
-from workbench.work.job_text.view_words import act_due, eyes_words, stage_words
 from workbench.work.text.words import clean, step_words, turn_words
 from workbench.work.trust.job_reading import WITHIN, Line
 from workbench.work.trust.wing_setup import setting_words

@@ -8,14 +8,16 @@ is written as ``%3B``.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import assert_never
 from urllib.parse import quote, unquote
 
+from workbench.advice.holds import HOLDS, Kind
 from workbench.fin.plan.plan import is_within
-from workbench.fin.reading.method import Method
+from workbench.fin.reading.method import Method, Station
+from workbench.fin.reading.quantities import TRAITS
 from workbench.measure.display import change_between, fine_text, length_text
 from workbench.measure.units import UNITS, Unit
 from workbench.work.job.job_view import JobView
-from workbench.work.job_text.how_to_hold import place_words
 from workbench.work.text.safe_text import visible
 from workbench.work.trust.job_reading import Line
 
@@ -119,6 +121,48 @@ def where_words(method: Method, view: JobView) -> str:
     if method.is_tips:
         return f"Jaw tips at {both(lo)} over the base."
     return f"Jaws can touch from {both(lo)} to {both(hi)} over the base."
+
+
+# -- how a reading is taken ------------------------------------------------------------------------
+
+
+def kind_of(method: Method) -> Kind:
+    """Return in which way a method takes its number."""
+    match TRAITS[method.quantity].taken_at:
+        case "station":
+            return "deepest" if method.station is None else "station"
+        case "band":
+            return "tips" if method.is_tips else "flat"
+        case _ as unknown:
+            assert_never(unknown)
+
+
+def hold_words(method: Method) -> tuple[str, ...]:
+    """Return how to hold the caliper for a method, one act to a sentence."""
+    return HOLDS[method.quantity, kind_of(method)]
+
+
+def place_words(method: Method, unit: Unit) -> str:
+    """Return where a method touches the blade: its station, or its heights over the base."""
+    if method.band_mm is None:
+        width = method.jaw_width_mm
+        jaw = f", with a jaw {length_text(width, unit)} {unit} wide" if width else ""
+        return f"Station: {_station_words(method.station, unit)}{jaw}."
+    lo, hi = (f"{length_text(v, unit)} {unit}" for v in method.band_mm)
+    if method.is_tips:
+        return f"Tips at {lo} over the base."
+    below = " (minus: below the base)" if method.band_mm[0] < 0 else ""
+    return f"Jaws can touch from {lo} to {hi} over the base{below}."
+
+
+def _station_words(station: Station | None, unit: Unit) -> str:
+    if station is None:
+        return "the deepest point of the blade"
+    if station.hole is not None:
+        end = "tail" if station.edge == "back" else "tip"
+        return f"{station.edge} edge of hole '{station.hole}', the edge toward the {end}"
+    u, v = (length_text(x, unit) for x in station.at_mm)
+    return f"the point {u} {unit} forward and {v} {unit} out in the blade's own frame"
 
 
 # -- as a line that a QR code carries --------------------------------------------------------------

@@ -5,23 +5,30 @@ Bench and command line share them; each adds how it is done there: a key, or a c
 
 from __future__ import annotations
 
-from typing import Literal, TypeAlias
+from collections.abc import Iterable
+from enum import IntEnum
+from typing import Literal, TypeAlias, assert_never
 
 from workbench.advice.checklists import note_for
-from workbench.fin.plan.plan import Step
+from workbench.fin.plan.guidance import StudLimitError
+from workbench.fin.plan.plan import Remark, Step
 from workbench.fin.plan.remarks import COVERAGE
+from workbench.frozen import dataclass
 from workbench.measure.display import fine_text, turn_text
 from workbench.measure.doubtful import same_digits
 from workbench.measure.units import Unit
 from workbench.records.store import rows
+from workbench.work.job.coarse_marks import suspect_words
 from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.stages import NOT_RELEASED, way_on
 from workbench.work.order.round_records import live
 from workbench.work.text.words import (
+    BOLTS_LOOSE,
     CAUTION_EDGES,
     CAUTION_LOOSEN,
     CAUTION_SNUG,
+    REFITTED_LOOSE,
     clean,
     error_words,
     remark_words,
@@ -31,6 +38,7 @@ from workbench.work.trust.plausibility import (
     Known,
     doubt_of,
     doubt_words,
+    made_words,
     moved_question,
     since_left_words,
     unseen_question,
@@ -312,3 +320,91 @@ def turning_caution(view: JobView) -> str:
     if not view.steps or view.progress.step == 0:
         return CAUTION_LOOSEN
     return CAUTION_SNUG if act_due(view).do in ("seat", "snug") else CAUTION_EDGES
+
+
+# -- how much it matters ---------------------------------------------------------------------------
+
+
+class Importance(IntEnum):
+    """The steps of the ladder, the highest first."""
+
+    DANGER = 0
+    WRONG = 1
+    DOUBT = 2
+    FIGURES = 3
+
+    @property
+    def sign(self) -> str:
+        """The sign that goes before what is said."""
+        return ("!!", "!", "?", "·")[self]
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """Something to be said, and how much it matters."""
+
+    importance: Importance
+    words: str
+
+    @property
+    def signed(self) -> str:
+        """The words behind the sign of their step."""
+        return f"{self.importance.sign} {self.words}"
+
+
+def of_remark(remark: Remark) -> Importance:
+    """Return how much a remark on a plan matters."""
+    match remark.code:
+        case "off_edge" | "travel_limit":
+            return Importance.DANGER
+        case "near_limit" | "apart" | "still_off":
+            return Importance.WRONG
+        case "tilt" | "ambiguous" | "no_tail":
+            return Importance.DOUBT
+        case "rough" | "coarse" | "insignificant" | "within":
+            return Importance.FIGURES
+        case _:
+            assert_never(remark.code)
+
+
+def in_order(said: Iterable[Said]) -> tuple[Said, ...]:
+    """Return what is said, the most important first; what matters alike stays in its order."""
+    return tuple(sorted(said, key=lambda each: each.importance))
+
+
+def dangers_of(view: JobView) -> tuple[Said, ...]:
+    """Return what is dangerous about a ski as it is now, whatever is being done to it."""
+    words = [unreleased_words(view), stand_in_words(view)]
+    if view.progress.loose and view.stage != "turning":  # there the act due says so
+        words.insert(0, REFITTED_LOOSE if view.progress.state.refitted else BOLTS_LOOSE)
+    return tuple(Said(Importance.DANGER, text) for text in words if text)
+
+
+def said_before_turns(view: JobView, unit: Unit) -> tuple[Said, ...]:
+    """Return what is to be said whether there are turns or not."""
+    out = list(dangers_of(view))
+    if view.why is not None:
+        danger = isinstance(view.why, StudLimitError)  # a stud out of its travel
+        step = Importance.DANGER if danger else Importance.WRONG
+        out.append(Said(step, trouble_words(view, unit)))
+    out += [Said(Importance.WRONG, words) for words in corrected_words(view)]
+    made = made_words(view.made, unit)
+    out += [Said(Importance.WRONG, made)] if made else []
+    out += [Said(Importance.DOUBT, words) for words in suspect_words(view, unit)]
+    if view.learnt is not None and view.learnt.thread_asked:
+        out.append(Said(Importance.DOUBT, view.learnt.thread_asked))
+    return in_order(out)
+
+
+def said_of(view: JobView, unit: Unit) -> tuple[Said, ...]:
+    """Return all that is to be said of a ski's readings, target and turns, dangers first."""
+    out = list(said_before_turns(view, unit))
+    if view.why is not None or view.plan is None or not view.progress.targets:
+        return in_order(out)
+    for remark in view.plan.remarks:
+        if remark.code == "within" and view.stage != "target":
+            continue
+        if remark.code == "insignificant" and view.plan.within:
+            continue
+        out.append(Said(of_remark(remark), remark_words(remark, unit, view.finer)))
+    return in_order(out)

@@ -8,7 +8,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from importlib import import_module
+from importlib.util import find_spec
+from typing import Any
 
+from workbench.errors import InputError
 from workbench.fin.plan.remarks import COVERAGE
 from workbench.fin.pose.equations import Reading
 from workbench.fin.reading.quantities import TRAITS
@@ -19,7 +23,6 @@ from workbench.work.drawing.scene import Scene, method_caption, method_scene, si
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import LOOSE, NOT_RELEASED
-from workbench.work.job_text.how_to_hold import hold_words
 from workbench.work.job_text.setting_words import (
     NAME,
     NOT_READ,
@@ -29,6 +32,7 @@ from workbench.work.job_text.setting_words import (
     both,
     code_text,
     fine_both,
+    hold_words,
     locked_words,
     result_words,
     target_words,
@@ -373,3 +377,47 @@ def _side_caption(view: JobView) -> str:
         "Side view, base up, tail at the left: the blade where it was read "
         f"(tilt {tilt:+.2f}°), studs, and where the jaws touched."
     )
+
+
+# -- its QR code -----------------------------------------------------------------------------------
+
+
+BORDER = 4
+"""Light modules that stay free around a code."""
+
+_EXTRA = "segno, which is not installed: pip install '.[qr]'"
+
+
+def has_codes() -> bool:
+    """Tell whether QR codes can be drawn here."""
+    try:
+        return find_spec("segno") is not None
+    except (ImportError, ValueError):
+        return False
+
+
+def _qr(text: str) -> Any:
+    try:
+        segno = import_module("segno")
+    except ImportError:
+        raise InputError("format", "label", _EXTRA) from None
+    return segno.make(text, error="m", micro=False, boost_error=False)
+
+
+def code_svg(text: str) -> str:
+    """Return the code of a text as SVG for a page.
+
+    Raises:
+        InputError: segno is not installed; says how to get it.
+    """
+    drawn = _qr(text).svg_inline(omitsize=True, border=BORDER, title="QR code of the setting")
+    return str(drawn)
+
+
+def code_rows(text: str) -> list[list[bool]]:
+    """Return the code of a text as rows of modules, dark ones true, the border included.
+
+    Raises:
+        InputError: segno is not installed; says how to get it.
+    """
+    return [[bool(dark) for dark in row] for row in _qr(text).matrix_iter(border=BORDER)]

@@ -12,9 +12,8 @@ from html import escape
 from workbench.errors import InputError
 from workbench.measure.units import Unit
 from workbench.work.drawing.layout import picture_of, svg_inline
-from workbench.work.paper.cards import Card, CardNumber
+from workbench.work.paper.cards import Card, CardNumber, code_svg, has_codes
 from workbench.work.paper.day_sheet import HEADS, SHARES, DayRow, DaySheet, pair_words
-from workbench.work.paper.qr_code import code_svg, has_codes
 from workbench.work.text.safe_text import cells_of
 
 POLICY = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"

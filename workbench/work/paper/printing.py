@@ -18,9 +18,8 @@ from workbench.work.job.shop import Shop
 from workbench.work.paper.cards import card_of
 from workbench.work.paper.day_sheet import day_sheet
 from workbench.work.paper.html_pages import card_html, day_html, label_html
-from workbench.work.paper.outline_paper import outline_pdf
 from workbench.work.paper.pdf_page import PDF_EXTRA, Paper, has_pdf
-from workbench.work.paper.pdf_pages import card_pdf, day_pdf
+from workbench.work.paper.pdf_pages import card_pdf, day_pdf, outline_pdf
 from workbench.work.paper.text_pages import card_text, day_text
 from workbench.work.roster.adding import known_ski
 from workbench.work.text.safe_text import visible

@@ -52,11 +52,11 @@ def set_twice(book: Book, way: Way, done: Round) -> tuple[SetTwice, ...]:
     facts = [*done.facts, *(row for table in SETTING_FACTS for row in done.new.get(table, ()))]
     if done.first is None or not facts:
         return ()
-    ski_of = book.look(journal.skis_of_jobs, {str(row["job_id"]) for row in facts})
+    ski_of = book.read(journal.skis_of_jobs, {str(row["job_id"]) for row in facts})
     by_ski: dict[str, list[_Fact]] = defaultdict(list)
     for stream, row in way.facts_after(done.first, ski_of, SETTING_FACTS):
         by_ski[ski_of[row.body["job_id"]]].append(_Fact(stream, row))
-    own = frozenset(book.look(journal.own_benches))
+    own = frozenset(book.read(journal.own_benches))
     out = []
     for ski, found in by_ski.items():
         for bench in sorted({fact.row.bench for fact in found} - own):

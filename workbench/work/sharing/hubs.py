@@ -67,8 +67,8 @@ def join_hub(book: Book, url: str, name: str = "") -> HubFacts:
     called = _name(name)
     with Hub(kept) as hub:
         facts = hub.facts()
-        book.set_down(journal.join, hub.share, "hub", kept, called)
-        position, _ = book.look(journal.taken, hub.share, "")
+        book.write(journal.join, hub.share, "hub", kept, called)
+        position, _ = book.read(journal.taken, hub.share, "")
         hub.say_here(book.own_bench(), called, "", "", position)
     return facts
 
@@ -83,13 +83,13 @@ def _name(name: str) -> str:
 def leave_hub(book: Book) -> Share:
     """Share the book by no hub any more; the one that was left. Raises ``RecordsError``."""
     share = hub_of(book)
-    book.set_down(journal.leave_hub)
+    book.write(journal.leave_hub)
     return share
 
 
 def hub_of(book: Book) -> Share:
     """The hub that is joined; raises ``RecordsError`` where none is."""
-    for share in book.look(journal.shares):
+    for share in book.read(journal.shares):
         if share.kind == "hub" and share.joined:
             return share
     raise RecordsError("no hub is joined; 'quarterturn hub join URL' joins one")
@@ -100,7 +100,7 @@ def opened_hub(book: Book, share: Share) -> Hub:
     hub = Hub(share.place)
     try:
         if hub.share != share.share:
-            book.set_down(journal.join, hub.share, "hub", share.place, share.name)
+            book.write(journal.join, hub.share, "hub", share.place, share.name)
     except BaseException:
         hub.close()
         raise
@@ -120,7 +120,7 @@ def sync_hub(book: Book) -> Shared:
         done = hub_round(book, hub)
         bench = book.own_bench()
         if not any(there.bench == bench and there.is_here for there in hub.benches()):
-            position, _ = book.look(journal.taken, hub.share, "")
+            position, _ = book.read(journal.taken, hub.share, "")
             hub.say_here(bench, share.name, "", "", position)  # else the open bench says so itself
         return done
 
@@ -129,13 +129,13 @@ def sync_folder(book: Book, path: str) -> Shared:
     """One round by a shared folder."""
     bench = book.own_bench()
     known = {  # the name of this bench's file there is kept as the bench's own
-        share.share: book.look(journal.taken, share.share, share.name)[0]
-        for share in book.look(journal.shares)
+        share.share: book.read(journal.taken, share.share, share.name)[0]
+        for share in book.read(journal.shares)
         if share.kind == "folder"
     }
     folder = Folder(Path(path).expanduser(), bench, known)
     place = str(Path(path).expanduser().resolve())
-    book.set_down(journal.join, folder.share, "folder", place, folder.own_stream)
+    book.write(journal.join, folder.share, "folder", place, folder.own_stream)
     done = go_round(book, folder, AT_ONCE)
     job = book.setting("job")
     ski = book.job(job).ski_id if job else ""
@@ -151,11 +151,11 @@ def sync_folder(book: Book, path: str) -> Shared:
 def status_of(book: Book) -> HubStatus:
     """How far the book is in step with the hub that is joined."""
     share = hub_of(book)
-    unsent = book.look(journal.unsent, share.share)
-    held = len(book.look(journal.held, share.share))
+    unsent = book.read(journal.unsent, share.share)
+    held = len(book.read(journal.held, share.share))
     try:
         with opened_hub(book, share) as hub:
-            position, _ = book.look(journal.taken, hub.share, "")
+            position, _ = book.read(journal.taken, hub.share, "")
             return HubStatus(
                 share, unsent, held, "", hub.facts(), hub.count_after(position), hub.benches()
             )

@@ -16,8 +16,7 @@ from typing import Any, TypeAlias
 
 from workbench.errors import BenchError, InputError, RecordsError, shown
 from workbench.records.book import Book
-from workbench.records.exchange.clashes import Clash
-from workbench.records.exchange.rows_in import Differs
+from workbench.records.exchange.arrivals import Clash, Differs
 from workbench.records.sharing import journal
 from workbench.records.sharing.folder import Folder
 from workbench.records.sharing.hub import Hub
@@ -109,14 +108,14 @@ def go_round(book: Book, way: Way, most: int = MOST_TAKEN) -> Round:
     """
     done = Round()
     for stream in way.streams():
-        position, mark = book.look(journal.taken, way.share, stream)
+        position, mark = book.read(journal.taken, way.share, stream)
         if way.is_same(stream, position, mark):
             done.before[stream] = position
         elif way.loses_sent:
-            book.set_down(journal.start_over, way.share)
+            book.write(journal.start_over, way.share)
         else:
-            book.set_down(journal.note_taken, way.share, stream, 0, "")
-    has_sent = book.look(journal.sent, way.share) > 0
+            book.write(journal.note_taken, way.share, stream, 0, "")
+    has_sent = book.read(journal.sent, way.share) > 0
     way.knows(done.before if has_sent else None)
     _send(book, way, done)
     _take(book, way, most, done)
@@ -124,7 +123,7 @@ def go_round(book: Book, way: Way, most: int = MOST_TAKEN) -> Round:
         _try_held(book, way, done)
     done.refused += [
         f"row {shown(held.row_id)} of {shown(held.table)}: {held.why}"
-        for held in book.look(journal.held, way.share)
+        for held in book.read(journal.held, way.share)
     ]
     return done
 
@@ -133,7 +132,7 @@ def _send(book: Book, way: Way, done: Round) -> None:
     bench = book.own_bench()
     try:
         while True:
-            out = book.look(journal.outgoing, way.share, MOST_SENT)
+            out = book.read(journal.outgoing, way.share, MOST_SENT)
             if out.upto == out.before:
                 break
             if out.parcels:
@@ -143,16 +142,16 @@ def _send(book: Book, way: Way, done: Round) -> None:
                     if row.table in SETTING_FACTS:
                         done.facts.append(row.body)
                         done.saw(way.seen_of(row))
-            book.set_down(journal.note_sent, way.share, out)
+            book.write(journal.note_sent, way.share, out)
     except NewerFormError as why:
         done.stopped.append(str(why))
     except SharingError:
         raise
     except RecordsError as why:  # a row here is damaged: until it is struck out, none behind it go
         done.stopped.append(f"not sent: {why}")
-    position, _ = book.look(journal.taken, way.share, way.own_stream)
+    position, _ = book.read(journal.taken, way.share, way.own_stream)
     if (end := way.skip_own(position)) is not None:
-        book.set_down(journal.note_taken, way.share, way.own_stream, *end)
+        book.write(journal.note_taken, way.share, way.own_stream, *end)
 
 
 def _take(book: Book, way: Way, most: int, done: Round) -> None:
@@ -170,7 +169,7 @@ def _take(book: Book, way: Way, most: int, done: Round) -> None:
 def _take_stream(book: Book, way: Way, stream: str, most: int, done: Round) -> str:
     """Take a stream to its end; else return why not."""
     while True:
-        position, _ = book.look(journal.taken, way.share, stream)
+        position, _ = book.read(journal.taken, way.share, stream)
         batch = way.read(stream, position, most)
         known = next((i for i, row in enumerate(batch.rows) if row.form > FORM), len(batch.rows))
         if known < len(batch.rows):
@@ -193,22 +192,22 @@ def _end_of(rows: Sequence[Arriving], position: int, mark: str) -> tuple[int, st
 
 def _keep(book: Book, way: Way, stream: str, batch: Batch, done: Round) -> str:
     """Put a batch in with how far it was taken; return why it was not taken to its end."""
-    after = book.look(journal.journal_end)
+    after = book.read(journal.journal_end)
     refused: list[tuple[Arriving, str]] = []
     first, again = _apart(batch.rows)
     for rows in (first, *([row] for row in again)):
         _sift(book, rows, refused, done, stops=way.stops_at_refused)
-    book.set_down(journal.note_came, way.share, after)
+    book.write(journal.note_came, way.share, after)
     position, mark, why = batch.position, batch.mark, ""
     if refused and way.stops_at_refused:
         row, words = refused[0]
         before = batch.rows[: batch.rows.index(row)]
-        here, _ = book.look(journal.taken, way.share, stream)
+        here, _ = book.read(journal.taken, way.share, stream)
         (position, mark), why = _end_of(before, here, stream), f"{row.where}: {words}"
     else:
         held = [Held(row.position, row.table, row.row_id, row.body, why) for row, why in refused]
-        book.set_down(journal.hold, way.share, held)
-    book.set_down(journal.note_taken, way.share, stream, position, mark)
+        book.write(journal.hold, way.share, held)
+    book.write(journal.note_taken, way.share, stream, position, mark)
     for row in batch.rows:
         if row.table in SETTING_FACTS:
             done.saw(row.seen)
@@ -262,13 +261,13 @@ def _taken_in(book: Book, rows: Sequence[Arriving]) -> TakenIn:
 
 def _try_held(book: Book, way: Way, done: Round) -> None:
     """Try again what was held back: what it refers to may have come."""
-    held = book.look(journal.held, way.share)
+    held = book.read(journal.held, way.share)
     if held:
         book.batch(_let_in, book, way, held, done)
 
 
 def _let_in(book: Book, way: Way, held: Sequence[Held], done: Round) -> None:
-    after = book.look(journal.journal_end)
+    after = book.read(journal.journal_end)
     rows = [
         Arriving(each.position, each.row_id, f"row {each.position}", each.row_id, each.table,
                  each.body, 0)
@@ -276,7 +275,7 @@ def _let_in(book: Book, way: Way, held: Sequence[Held], done: Round) -> None:
     ]  # fmt: skip
     refused: list[tuple[Arriving, str]] = []
     _sift(book, rows, refused, done, stops=False)
-    book.set_down(journal.note_came, way.share, after)
+    book.write(journal.note_came, way.share, after)
     left = {row.position for row, _ in refused}
     came = [each.position for each in held if each.position not in left]
-    book.set_down(journal.let_go, way.share, came)
+    book.write(journal.let_go, way.share, came)

@@ -121,7 +121,7 @@ class Watch:
                     self._keep_in_step(book, hub, share.name)
             except SharingError as why:
                 failed = 0 if self.standing.how != "alone" else failed + 1
-                self._stands("alone", str(why), book.look(journal.unsent, share.share))
+                self._stands("alone", str(why), book.read(journal.unsent, share.share))
                 self._stop.wait(WAITS_S[min(failed, len(WAITS_S) - 1)])
         return failed
 
@@ -138,7 +138,7 @@ class Watch:
                 rounded = monotonic()
             if said is None or said[0] != self._hand or now - said[1] >= SAY_S:
                 hand = self._hand
-                position, _ = book.look(journal.taken, hub.share, "")
+                position, _ = book.read(journal.taken, hub.share, "")
                 hub.say_here(book.own_bench(), name, *hand, position)
                 said = (hand, now)
                 self._look_around(book, hub)
@@ -147,19 +147,19 @@ class Watch:
                 self._round(book, hub)
                 rounded = monotonic()
                 self._look_around(book, hub)
-        position, _ = book.look(journal.taken, hub.share, "")
+        position, _ = book.read(journal.taken, hub.share, "")
         hub.say_here(book.own_bench(), name, self._hand[0], "", position)
 
     def _round(self, book: Book, hub: Hub) -> None:
         if self.standing.how == "alone":
-            self._stands("behind", "catching up", book.look(journal.unsent, hub.share))
+            self._stands("behind", "catching up", book.read(journal.unsent, hub.share))
         shared = hub_round(book, hub, MOST_TAKEN)
         done = shared.round
         if done.is_whole:
             self._stands("in step", "")
         else:
             why = (*done.stopped, *done.refused)[0]
-            self._stands("behind", why, book.look(journal.unsent, hub.share))
+            self._stands("behind", why, book.read(journal.unsent, hub.share))
         if done.taken or done.sent or not done.is_whole or shared.set_twice:
             self._told(shared)
 

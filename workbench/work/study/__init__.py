@@ -1,1 +1,1 @@
-"""Repeatability studies: planned, read blind, and shown."""
+"""What repeats teach: repeatability studies, offsets between two methods, numbers restated."""

@@ -6,11 +6,13 @@ The one place where guidance becomes sentences, so that bench and command line s
 from __future__ import annotations
 
 import math
+from typing import assert_never
 
 from workbench.errors import BenchError
+from workbench.fin.parts.studs import Stud
 from workbench.fin.plan.goals import TargetOutOfReachError
 from workbench.fin.plan.guidance import FARTHEST_MM, StudLimitError, StudTurnsError
-from workbench.fin.plan.plan import Remark, Step, StudTurn
+from workbench.fin.plan.plan import Remark, Step, StepDo, StudTurn
 from workbench.fin.pose.equations import NoPoseError
 from workbench.measure.display import (
     FINE,
@@ -23,6 +25,7 @@ from workbench.measure.display import (
     turns_text,
 )
 from workbench.measure.units import Unit
+from workbench.work.text.safe_text import written_out
 
 CAUTION_EDGES = "A fin is sharp: hold it by its faces, and glove up."
 CAUTION_LOOSEN = "Loosen the clamp bolts before any stud is turned."
@@ -37,11 +40,7 @@ CAUTION_RIDE = "Check every clamp bolt once more before the ride: a loose fin th
 
 def clean(text: str) -> str:
     """Return text with control and formatting characters written out, for a terminal or a file."""
-    return "".join(c if c.isprintable() else _written(c) for c in text)
-
-
-def _written(char: str) -> str:
-    return char.encode("unicode_escape", "replace").decode("ascii")
+    return "".join(c if c.isprintable() else written_out(c) for c in text)
 
 
 def turn_words(turn: StudTurn, dial: Dial = "turns") -> str:
@@ -49,32 +48,20 @@ def turn_words(turn: StudTurn, dial: Dial = "turns") -> str:
 
     ``3/8 turn in, toward the blade (clockwise from the screwdriver's end)``.
     """
-    if not turn.turns:
-        return "leave"
-    size, way = dialled(turn.turns, dial), way_words(turn.turns)
-    return f"{size} {way}{left_hand(turn)} ({sense_words(turn)})"
+    return turned_words(turn.stud, turn.turns, dial) if turn.turns else "leave"
 
 
-def way_words(turns: float) -> str:
-    """Return which way a stud goes: in, toward the blade, or out, away from it."""
-    return f"in, {TOWARD[True]}" if turns > 0.0 else f"out, {TOWARD[False]}"
+def turned_words(stud: Stud, turns: float, dial: Dial = "turns") -> str:
+    """Return how far a stud turns and which way, as the driver shows it too: ``3/8 turn = 135°``.
 
-
-def dialled(turns: float, dial: Dial) -> str:
-    """Return turns without their sign, as the driver shows them too: ``3/8 turn = 135°``."""
+    Which way round is seen from one side: on the other it is the other way.
+    """
     shown = dial_text(turns, dial)
-    return f"{turns_text(turns)} = {shown}" if shown else turns_text(turns)
-
-
-def sense_words(turn: StudTurn) -> str:
-    """Return which way round, and from where it is seen: on the other side it is the other way."""
-    sense = "clockwise" if turn.stud.clockwise(turn.turns) else "counter-clockwise"
-    return f"{sense} {SEEN_FROM}"
-
-
-def left_hand(turn: StudTurn) -> str:
-    """Return that a stud turns the other way than others, behind a comma, or nothing."""
-    return f", {LEFT_HAND}" if turn.stud.hand == "left" and turn.turns else ""
+    way = f"in, {TOWARD[True]}" if turns > 0.0 else f"out, {TOWARD[False]}"
+    left = f", {LEFT_HAND}" if stud.hand == "left" else ""
+    sense = "clockwise" if stud.clockwise(turns) else "counter-clockwise"
+    size = f"{turns_text(turns)} = {shown}" if shown else turns_text(turns)
+    return f"{size} {way}{left} ({sense} {SEEN_FROM})"
 
 
 def exact_words(turn: StudTurn) -> str:
@@ -84,21 +71,33 @@ def exact_words(turn: StudTurn) -> str:
     return f"{sign}{shown} ±{turn.u_turns:.3f}"
 
 
+_STEPS: dict[StepDo, tuple[str, str]] = {
+    "leave": ("On target: leave it.", "Leave it alone"),
+    "coarse": (
+        "No turn this coarse comes closer: leave it, or work in a finer turn.",
+        "Leave it, or work in a finer turn",
+    ),
+    "best": (
+        "No turn comes closer to these targets together: leave it, or aim anew.",
+        "Leave it, or aim anew",
+    ),
+    "loosen": (CAUTION_LOOSEN, "Loosen the clamp bolts"),
+    "seat": ("Push the blade home against all three studs.", "Push the blade home"),
+    "snug": (CAUTION_SNUG, "Snug the clamp bolts evenly"),
+    "measure": ("Measure again with the same methods.", "Measure again"),
+    "by hand": (
+        "Turn the studs as you judge: no turns are worked out.", "Turn the studs as you judge",
+    ),
+    "turn": ("", ""),
+}  # fmt: skip
+"""Each act at the bench as a sentence, and in a few words for a list."""
+
+
 def step_words(step: Step, dial: Dial = "turns") -> str:
     """Return one act at the bench as a sentence."""
     if step.do == "turn" and step.turn is not None:
         return f"Turn the {clean(step.turn.stud.said)} stud {turn_words(step.turn, dial)}."
-    return {
-        "leave": "On target: leave it.",
-        "coarse": "No turn this coarse comes closer: leave it, or work in a finer turn.",
-        "best": "No turn comes closer to these targets together: leave it, or aim anew.",
-        "loosen": CAUTION_LOOSEN,
-        "seat": "Push the blade home against all three studs.",
-        "snug": CAUTION_SNUG,
-        "measure": "Measure again with the same methods.",
-        "by hand": "Turn the studs as you judge: no turns are worked out.",
-        "turn": "",
-    }[step.do]
+    return _STEPS[step.do][0]
 
 
 def short_step_words(step: Step) -> str:
@@ -106,78 +105,67 @@ def short_step_words(step: Step) -> str:
     if step.do == "turn" and step.turn is not None:
         turn = f"{turns_text(step.turn.turns)} {step.turn.direction}"
         return f"Turn the {clean(step.turn.stud.said)} stud {turn}"
-    return {
-        "leave": "Leave it alone",
-        "coarse": "Leave it, or work in a finer turn",
-        "best": "Leave it, or aim anew",
-        "loosen": "Loosen the clamp bolts",
-        "seat": "Push the blade home",
-        "snug": "Snug the clamp bolts evenly",
-        "measure": "Measure again",
-        "by hand": "Turn the studs as you judge",
-        "turn": "",
-    }[step.do]
+    return _STEPS[step.do][1]
 
 
 def remark_words(remark: Remark, unit: Unit, finer: float | None = None) -> str:
     """Return a warning as one sentence in ``unit``; ``finer`` is a turn that would do better."""
-    subject = clean(remark.subject)
+    subject, tilt = clean(remark.subject), degrees_text(math.degrees(remark.angle_rad))
     value, limit = remark.value_mm, remark.limit_mm
     when = "now" if remark.when == "now" else "at the target"
-    if remark.code == "within":
-        return "already on target: leave it"
-    if remark.code == "tilt":
-        tilt = degrees_text(math.degrees(remark.angle_rad))
-        if remark.when == "wanted":
-            return f"the targets ask for a tilt of {tilt}: that is odd, look at them again"
-        return f"the readings put the blade at a tilt of {tilt}: that is odd, take them again"
-    if remark.code == "ambiguous":
-        tilt = degrees_text(math.degrees(remark.angle_rad))
-        more = ""
-        if remark.others:
-            more = f", and {remark.others} more {'pose' if remark.others == 1 else 'poses'}"
-        return (
-            f"the readings would also fit a blade tilted {tilt}{more}: "
-            "a fourth reading tells them apart"
-        )
-    if remark.code == "off_edge":
-        return f"{subject} stud: {when} it touches beyond the end of its edge"
-    if remark.code == "travel_limit":
-        return (
-            f"{subject} stud: {when} it is at {_len(value, unit)}, "
-            f"beyond its limit of {_len(limit, unit)}"
-        )
-    if remark.code == "near_limit":
-        return (
-            f"{subject} stud: {when} it is within a quarter turn of its limit {_len(limit, unit)}"
-        )
-    if remark.code == "coarse":
-        return f"{subject}: a target by a coarse mark is met no closer than an eye can read it"
-    if remark.code == "no_tail":
-        return (
-            "no tail distance is read: only the base's curve tells where the blade is fore and "
-            f"aft, to ±{fine_text(limit, unit)} {unit}"
-        )
-    if remark.code == "rough" and remark.by:
-        return (
-            f"{subject}: its uncertainty is only rough, as {clean(remark.by)}, which it "
-            "depends on, touches near a corner of the outline"
-        )
-    if remark.code == "rough":
-        return (
-            f"{subject}: {when} it touches so near a corner of the outline that the "
-            "uncertainties beside it are only rough"
-        )
-    if remark.code == "insignificant":
-        return (
-            f"{subject}: the change of {change_text(value, unit, FINE[unit])} {unit} is smaller "
-            f"than its own expanded uncertainty of {fine_text(limit, unit)} {unit}"
-        )
     why = f"1/{round(1 / finer)} turns would do" if finer else "a finer turn would do better"
-    if remark.code == "apart":
-        why = "these targets cannot all be met together"
-        if remark.by:
+    match remark.code:
+        case "within":
+            return "already on target: leave it"
+        case "tilt" if remark.when == "wanted":
+            return f"the targets ask for a tilt of {tilt}: that is odd, look at them again"
+        case "tilt":
+            return f"the readings put the blade at a tilt of {tilt}: that is odd, take them again"
+        case "ambiguous":
+            poses = "pose" if remark.others == 1 else "poses"
+            more = f", and {remark.others} more {poses}" if remark.others else ""
+            return (
+                f"the readings would also fit a blade tilted {tilt}{more}: "
+                "a fourth reading tells them apart"
+            )
+        case "off_edge":
+            return f"{subject} stud: {when} it touches beyond the end of its edge"
+        case "travel_limit":
+            at, end = _len(value, unit), _len(limit, unit)
+            return f"{subject} stud: {when} it is at {at}, beyond its limit of {end}"
+        case "near_limit":
+            end = _len(limit, unit)
+            return f"{subject} stud: {when} it is within a quarter turn of its limit {end}"
+        case "coarse":
+            return f"{subject}: a target by a coarse mark is met no closer than an eye can read it"
+        case "no_tail":
+            return (
+                "no tail distance is read: only the base's curve tells where the blade is fore and "
+                f"aft, to ±{fine_text(limit, unit)} {unit}"
+            )
+        case "rough" if remark.by:
+            return (
+                f"{subject}: its uncertainty is only rough, as {clean(remark.by)}, which it "
+                "depends on, touches near a corner of the outline"
+            )
+        case "rough":
+            return (
+                f"{subject}: {when} it touches so near a corner of the outline that the "
+                "uncertainties beside it are only rough"
+            )
+        case "insignificant":
+            return (
+                f"{subject}: the change of {change_text(value, unit, FINE[unit])} {unit} is "
+                f"smaller than its own expanded uncertainty of {fine_text(limit, unit)} {unit}"
+            )
+        case "apart" if remark.by:
             why = f"the targets cannot all be met while {clean(remark.by)} is held"
+        case "apart":
+            why = "these targets cannot all be met together"
+        case "still_off":
+            pass
+        case _:
+            assert_never(remark.code)
     return (
         f"{subject}: with these turns it stays {change_text(value, unit, FINE[unit])} {unit} off, "
         f"outside ±{fine_text(limit, unit)} {unit}; {why}"

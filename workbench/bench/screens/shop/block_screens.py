@@ -14,7 +14,7 @@ from workbench.bench.bases.prompts import Prompt
 from workbench.bench.bases.view_only import TableScreen
 from workbench.bench.draw.text import lines, paragraph, paragraphs, styled, visible
 from workbench.bench.hand.state import BenchState
-from workbench.bench.screens.ski.wear_screen import offer
+from workbench.bench.screens.ski.ski_forms import offer
 from workbench.errors import BenchError, InputError
 from workbench.fin.plan.found_block import FoundBlock
 from workbench.frozen import dataclass

@@ -12,7 +12,7 @@ from workbench.bench.draw.text import look_of, padded, styled, visible
 from workbench.records.store.rows import QueueItem
 from workbench.records.tables.roster import KnownSki
 from workbench.work.job.job_view import RosterLine
-from workbench.work.job_text.importance import Importance, Said
+from workbench.work.job_text.view_words import Importance, Said
 from workbench.work.roster.queue import ago
 from workbench.work.text.words import LOOSE_SHORT
 

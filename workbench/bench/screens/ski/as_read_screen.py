@@ -22,7 +22,7 @@ from workbench.errors import BenchError, InputError
 from workbench.fin.reading.quantities import NEEDED
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import ChangedError, Shop
-from workbench.work.offsets.as_read import (
+from workbench.work.study.restating import (
     HOW_ACCEPTED,
     HowRead,
     Ours,

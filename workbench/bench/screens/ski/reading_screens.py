@@ -32,9 +32,10 @@ from workbench.work.job_text.budget_explained import (
     part_words,
     trust_of,
 )
-from workbench.work.job_text.how_to_hold import Restated, hold_words, place_words, restated
-from workbench.work.offsets.offsets import learnt_beside, rests_words
+from workbench.work.job_text.setting_words import hold_words, place_words
 from workbench.work.order.order_answers import exposed_words, exposure_at
+from workbench.work.study.offsets import rests_words
+from workbench.work.study.restating import Restated, learnt_beside, restated
 from workbench.work.text.words import error_words
 
 LEAST_DRAWN = 3

@@ -10,7 +10,7 @@ from textual.events import Key
 
 from workbench.bench.bases.view_only import DrawnCloser
 from workbench.bench.draw.text import first_seen, lines, padded, styled, visible, wrapped
-from workbench.bench.screens.history.history_lines import Past
+from workbench.bench.screens.ski.history_lines import Past
 from workbench.errors import BenchError
 from workbench.measure.display import change_between, fine_text, length_text
 from workbench.measure.units import UNITS, Unit

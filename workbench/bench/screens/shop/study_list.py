@@ -13,8 +13,8 @@ from workbench.bench.bases.forms import Field, Form
 from workbench.bench.bases.lists import ListScreen
 from workbench.bench.draw.text import padded, styled, visible, wrapped
 from workbench.bench.hand.state import BenchState
-from workbench.bench.screens.study.study_result import ResultScreen
-from workbench.bench.screens.study.study_take import TakeScreen
+from workbench.bench.screens.shop.study_result import ResultScreen
+from workbench.bench.screens.shop.study_take import TakeScreen
 from workbench.errors import InputError
 from workbench.measure.display import length_text
 from workbench.work.job.shop import Shop

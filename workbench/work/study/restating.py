@@ -13,26 +13,28 @@ import re
 from collections.abc import Sequence
 from functools import partial
 
-from workbench.errors import InputError, MissingPartError
+from workbench.errors import BenchError, InputError, MissingPartError
 from workbench.fin.plan.remarks import COVERAGE
-from workbench.fin.plan.uncertainty import u_by
-from workbench.fin.pose.equations import Reading
-from workbench.fin.pose.fit import fit_pose
+from workbench.fin.plan.uncertainty import u_after, u_by
+from workbench.fin.pose.equations import NoPoseError, Reading
+from workbench.fin.pose.fit import Fit, fit_pose
 from workbench.fin.reading.method import Method, Station
 from workbench.fin.reading.quantities import QUANTITIES, TRAITS, Quantity
+from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 from workbench.measure.display import fine_text, length_text
 from workbench.measure.lengths import parse_length, understand
+from workbench.measure.stats.learnt_offset import Restatement
 from workbench.measure.units import Unit
 from workbench.records.store.row_checks import keepable
 from workbench.records.tables.roster import method_of
 from workbench.work.job.entry import copied
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
-from workbench.work.job_text.how_to_hold import hold_words, place_words
-from workbench.work.offsets.offsets import learnt_restatement, rests_words
+from workbench.work.job_text.setting_words import hold_words, place_words
 from workbench.work.order.rigs import usual_range_mm
-from workbench.work.text.words import clean
+from workbench.work.study.offsets import learnt_restatement, rests_words
+from workbench.work.text.words import clean, error_words
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.reading_budget import default_figures, reading_u_mm
 
@@ -277,3 +279,96 @@ def ours_words(ours: Ours, unit: Unit) -> str:
     if COVERAGE * ours.u_mm > ours.line.tolerance_mm and expanded != tolerance:
         text += f"; known less well than the tolerance of {tolerance}"
     return text
+
+
+# -- by every method of the blade ------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Restated:
+    """What one method reads on the fin as it is (mm), and how far that is known.
+
+    ``read``: whether it was read in this round. ``against`` is the method of the same quantity that
+    was read and ``difference_mm`` this one minus that one, both None where none was. ``trouble``
+    says why there is no value, and is empty where there is one.
+    """
+
+    method: Method
+    value_mm: float | None
+    u_mm: float | None
+    read: bool
+    against: Method | None = None
+    difference_mm: float | None = None
+    trouble: str = ""
+
+
+def restated(shop: Shop, view: JobView, unit: Unit = "mm") -> tuple[Restated, ...]:
+    """Return the readings of this round restated by every method of the blade.
+
+    The ski's own methods come first, in its order; ``unit`` is that of any trouble in words.
+
+    Raises:
+        NoPoseError: readings are missing, or those of this round fix no pose.
+    """
+    methods = [line.method for line in view.lines]
+    names = {m.name for m in methods}
+    for row in shop.book.methods_of(view.ski.blade_id):
+        if row.name not in names:
+            methods.append(method_of(row, view.rig.blade))
+    return restate_all(view, methods, unit)
+
+
+def restate_all(view: JobView, methods: Sequence[Method], unit: Unit) -> tuple[Restated, ...]:
+    """Return what each of ``methods`` reads at the pose that this round's readings fix.
+
+    Raises:
+        NoPoseError: readings are missing, or those of this round fix no pose.
+    """
+    readings = _readings_of_pass(view)
+    start = view.pose
+    fit = fit_pose(view.rig.blade, view.rig.base, readings, start=start, every=start is None)
+    read = [r.method for r in readings]
+    return tuple(_restate(view.rig, fit, method, read, unit) for method in methods)
+
+
+def _readings_of_pass(view: JobView) -> list[Reading]:
+    readings = [
+        Reading(line.method, line.now_mm, line.u_mm)
+        for line in view.lines
+        if line.now_mm is not None and line.u_mm is not None
+    ]
+    if len(readings) < 3:
+        missing = ", ".join(f"'{x.method.name}'" for x in view.lines if x.now_mm is None)
+        raise NoPoseError(
+            f"{len(readings)} of {len(view.lines)} readings are taken in this round and three fix "
+            f"the blade's place; missing: {missing or 'a third method for this ski'}"
+        )
+    return readings
+
+
+def _restate(rig: Rig, fit: Fit, method: Method, read: Sequence[Method], unit: Unit) -> Restated:
+    is_read = any(m.name == method.name for m in read)
+    try:
+        value = rig.observe(method, fit.pose).value_mm
+        u = u_after(rig, fit, method, fit.pose)
+    except BenchError as why:
+        return Restated(method, None, None, is_read, trouble=error_words(why, unit))
+    against = next((m for m in read if m.quantity == method.quantity), None)
+    if is_read or against is None or method.is_coarse:  # a scale's zero lies anywhere
+        return Restated(method, value, u, is_read)
+    difference = value - rig.observe(against, fit.pose).value_mm
+    return Restated(method, value, u, is_read, against, difference)
+
+
+def learnt_beside(shop: Shop, view: JobView, found: Sequence[Restated]) -> dict[str, Restatement]:
+    """Return, by method name, what the learnt offsets make of the readings of this round."""
+    read = {line.method.name: line for line in view.lines}
+    out: dict[str, Restatement] = {}
+    for row in found:
+        line = read.get(row.against.name) if row.against is not None else None
+        if row.read or line is None or line.now_mm is None or line.u_mm is None:
+            continue
+        learnt = learnt_restatement(shop, view, line.method, row.method, line.now_mm, line.u_mm)
+        if learnt is not None:
+            out[row.method.name] = learnt
+    return out

@@ -21,7 +21,7 @@ from workbench.bench.bases.view_only import FindCloser
 from workbench.bench.draw.canvas import Area
 from workbench.bench.draw.text import lines, styled, visible
 from workbench.bench.hand.state import BenchState
-from workbench.bench.screens.history.history_lines import (
+from workbench.bench.screens.ski.history_lines import (
     Looking,
     detail,
     filters,
@@ -244,7 +244,7 @@ class HistoryScreen(FindCloser):
         self._search()
 
     def _compare(self) -> None:
-        from workbench.bench.screens.history.compare_screen import CompareScreen
+        from workbench.bench.screens.ski.compare_screen import CompareScreen
 
         screen = CompareScreen(
             self._shop, self.past, self._compared_job(), self._job_id, self.unit, self._load
@@ -263,7 +263,7 @@ class HistoryScreen(FindCloser):
         return str(getattr(row, "job_id", ""))
 
     def _go_back(self) -> None:
-        from workbench.bench.screens.history.compare_screen import made_target
+        from workbench.bench.screens.ski.compare_screen import made_target
 
         if self.setting is not None:
             said = made_target(self._shop, self._job_id, self.setting, self.unit)

@@ -1,4 +1,4 @@
-"""What the ski in hand wears: another blade or block, and what it is read by."""
+"""Forms of the ski in hand: another blade or block, what it is read by, its temperature."""
 
 from __future__ import annotations
 
@@ -6,18 +6,27 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Literal
 
+from textual.containers import Vertical
 from textual.content import Content
+from textual.widgets import Static
 
-from workbench.bench.bases.form_lines import clean
-from workbench.bench.bases.forms import Field, Form
+from workbench.bench.bases.form_lines import LONGEST_MESSAGE, clean
+from workbench.bench.bases.forms import Field, Form, by_view
 from workbench.bench.bases.view_only import UnitTable
-from workbench.bench.draw.text import lines, styled, wrapped
+from workbench.bench.draw.text import lines, literal, styled, wrapped
 from workbench.bench.hand.state import BenchState
 from workbench.errors import InputError
 from workbench.frozen import dataclass
 from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop
+from workbench.work.job.temperature import (
+    effect_words,
+    fields_now,
+    in_force_words,
+    materials_words,
+    state_temperature,
+)
 from workbench.work.order.carried import CarriedSetting, carried_lines
 from workbench.work.roster.adding import blade_meant, parts_listed
 from workbench.work.roster.ski_sheet import (
@@ -30,7 +39,6 @@ from workbench.work.roster.ski_sheet import (
 
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
-
 
 NOTHING: Mapping[str, str] = MappingProxyType({})
 
@@ -117,3 +125,32 @@ def offer(bench: Bench, part: Literal["blade", "block"], name: str, reason: str)
     state = bench.hands.state
     if state.view is not None and part in state.view.rig.missing and not state.view.progress.step:
         bench.show(WearForm(bench.shop, state, {part: clean(name), "reason": reason}))
+
+
+_TITLE = "Temperature: readings at 20 °C"
+
+
+class TemperatureScreen(Form):
+    """A form of the two temperatures and materials; its result is the job's new view."""
+
+    def __init__(self, shop: Shop, state: BenchState) -> None:
+        assert state.view is not None
+        view, unit = state.view, state.unit
+        now = fields_now(view, unit)
+        known = f"{materials_words()}; blank: "
+        fields = (
+            Field("blade", "Blade", "degrees, such as 23 C or 73 F; blank: off", now["blade"]),
+            Field("caliper", "Caliper", "degrees; blank: as the blade", now["caliper"]),
+            Field("scale", "Scale", "C or F: what bare numbers above are in", now["scale"]),
+            Field("blade_material", "Blade of", f"{known}aluminium", now["blade_material"]),
+            Field("caliper_material", "Caliper of", f"{known}steel", now["caliper_material"]),
+        )
+        save = by_view(view, lambda v, texts: state_temperature(shop, v, texts))
+        super().__init__(_TITLE, fields, save, in_force_words)
+        self._told = (in_force_words(view), *effect_words(view, unit))
+
+    def on_mount(self) -> None:
+        """Begin in the first field, with what is in force said under the title."""
+        super().on_mount()
+        said = [Static(literal(words, LONGEST_MESSAGE), classes="said") for words in self._told]
+        self.query_one(Vertical).mount(*said, after=0)

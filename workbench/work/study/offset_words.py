@@ -11,9 +11,16 @@ from workbench.measure.stats.learnt_offset import FEWEST_FOR_SLOPE, LearntOffset
 from workbench.measure.units import MM_PER, Unit
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
-from workbench.work.job_text.how_to_hold import Restated
-from workbench.work.offsets.offsets import OffsetStudy, Outline, rests_words
-from workbench.work.offsets.pairs import Number, PairLine, Two, pairs_of
+from workbench.work.study.offsets import (
+    Number,
+    OffsetStudy,
+    Outline,
+    PairLine,
+    Two,
+    pairs_of,
+    rests_words,
+)
+from workbench.work.study.restating import Restated
 from workbench.work.text.local_time import local_day
 from workbench.work.text.words import clean
 

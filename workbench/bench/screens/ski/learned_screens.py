@@ -1,21 +1,129 @@
-"""Method offsets, learnt: two methods' numbers on the same fins, what they say, and restating."""
+"""What was learned: of the block and blade in hand, and of two methods' numbers on one fin."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
 from textual.content import Content
+from textual.widgets import Static
 
 from workbench.bench.bases.forms import Field, Form, by_view
 from workbench.bench.bases.lists import UnitList, told
-from workbench.bench.draw.text import paragraph, styled, visible
+from workbench.bench.draw.plots import learned_plot
+from workbench.bench.draw.text import paragraph, paragraphs, styled, visible
 from workbench.bench.hand.state import BenchState
-from workbench.errors import InputError
+from workbench.errors import BenchError, InputError
 from workbench.measure.display import FINE, change_text
 from workbench.measure.stats.learnt_offset import Restatement
 from workbench.work.job.shop import Shop
-from workbench.work.offsets import offsets, pairs
-from workbench.work.offsets.offset_words import SaidKind, pair_state, restated_words, summary
+from workbench.work.learn.what_learnt import ALL, LearntPage, bring_back, forget, learnt_page
+from workbench.work.order.shop_policy import LEARNING
+from workbench.work.roster.settings import change
+from workbench.work.study import offsets
+from workbench.work.study.offset_words import SaidKind, pair_state, restated_words, summary
+
+ON = "Turns of every ski in this shop go by what was learned (setting learning: on)."
+OFF = "Turns go by the plain geometry (setting learning: off)."
+ASK_ON = "+ lets the turns of every ski in this shop go by what was learned"
+ASK_OFF = "+ lets the turns of every ski in this shop go by the plain geometry again"
+LEAST_PLOT, MOST_PLOT = 6, 22
+
+
+class LearnedScreen(UnitList):
+    """The studs; below them what the turns of the marked one really moved."""
+
+    TITLE_WORDS = "What this bench has learned"
+    KEYS = (
+        "↑ ↓ stud · o, then +, turns by it or not · x forgets the stud's · a forgets all · "
+        "b brings the stud's back · Esc closes"
+    )
+    SHOWN_KEYS = "↑ ↓ stud · o turns by it · x forgets · a all · b brings back · Esc closes"
+
+    def __init__(self, shop: Shop, state: BenchState) -> None:
+        super().__init__(shop, state)
+        if not self.view.rig.studs:
+            raise BenchError("no block yet: nothing is learned of its studs")
+        self._page: LearntPage | None = None
+        self._load()
+
+    def _load(self) -> None:
+        self._page = learnt_page(self.shop.book, self.view.ski)
+
+    @property
+    def _is_on(self) -> bool:
+        return self.view.rules.learns_at("~")
+
+    @property
+    def page(self) -> LearntPage:
+        """What was learnt, as it is shown."""
+        assert self._page is not None
+        return self._page
+
+    # -- what is shown ---------------------------------------------------------------------------
+
+    def head(self, width: int) -> Sequence[Content]:
+        """The block and blade, what learning changed, and a question about a thread."""
+        page = self.page
+        out = paragraph(page.title, width, "bold $accent")
+        out += paragraphs(page.history, width)
+        out += paragraph(ON if self._is_on else OFF, width, "bold")
+        if page.asked:
+            out += paragraph(f"? {page.asked}", width, "bold $state-caution")
+        return out
+
+    def rows(self, width: int) -> Sequence[Content]:
+        """The studs, each in a row."""
+        studs = [stud.words.partition(";")[0] for stud in self.page.studs]
+        return [self.marked_row(i, text, width) for i, text in enumerate(studs)]
+
+    def foot(self, width: int) -> Sequence[Content]:
+        """The marked stud in full with its turns, and what was forgotten."""
+        page = self.page
+        stud = page.studs[min(self.at, len(page.studs) - 1)]
+        out = paragraph(stud.words, width, "bold")
+        below = paragraphs(page.forgotten, width, "$ink-faint")
+        height = self.query_one("#list", Static).size.height
+        taken = len(self.head(width)) + len(page.studs) + len(out) + len(below) + 1
+        room = min(height - taken, MOST_PLOT)
+        if room >= LEAST_PLOT:
+            out += learned_plot(stud, width, room, self.bench.hands.state.drawing)
+        return [Content(""), *out, *below]
+
+    # -- what is done ----------------------------------------------------------------------------
+
+    def letter(self, char: str) -> None:
+        """Forget what was learnt of the marked stud or of all, bring it back, or turn by it."""
+        stud = self.page.studs[min(self.at, len(self.page.studs) - 1)]
+        if char == "x":
+            self._forget(stud.name, f"Forget what was learned of the {stud.said} stud")
+        elif char == "a":
+            self._forget(ALL, "Forget what was learned of all studs")
+        elif char == "o":
+            self.say(self._question, "warn")
+        elif char == "b":
+            bring_back(self.shop.book, self.view.ski, stud.name, self.shop.who)
+            self._load()
+            self.say(f"what was learned of the {stud.said} stud counts again", "done")
+
+    def plus(self) -> None:
+        """Turn by what was learned or by the geometry, once that was asked for."""
+        if self._message[0] == self._question:
+            change(self.shop, {LEARNING: "off" if self._is_on else "on"})
+            self.view = self.shop.view(self.view.job.id)
+            self.say(ON if self._is_on else OFF, "done")
+
+    @property
+    def _question(self) -> str:
+        return ASK_OFF if self._is_on else ASK_ON
+
+    def _forget(self, name: str, title: str) -> None:
+        book, ski, who = self.shop.book, self.view.ski, self.shop.who
+        self._ask_why(
+            title,
+            lambda reason: forget(book, ski, name, reason, who),
+            "forgotten; b brings a stud's back",
+        )
+
 
 _STYLES: dict[SaidKind, str] = {
     "plain": "", "strong": "bold", "caution": "bold $state-caution", "faint": "$ink-faint",
@@ -37,16 +145,16 @@ class OffsetScreen(UnitList):
 
     def __init__(self, shop: Shop, state: BenchState) -> None:
         super().__init__(shop, state)
-        self._choices = pairs.choices(shop, self.view)
+        self._choices = offsets.choices(shop, self.view)
         self._chosen = 0
         self._turned = False
-        self._typed: tuple[pairs.Number, Restatement] | None = None
+        self._typed: tuple[offsets.Number, Restatement] | None = None
         self._now: Restatement | None = None
         self._study: offsets.OffsetStudy | None = None
         self._load()
 
     @property
-    def two(self) -> pairs.Two:
+    def two(self) -> offsets.Two:
         """The two methods looked at, the one that is restated first."""
         if not self._choices:
             raise InputError("methods", "(none)", "a blade with two methods of one quantity")
@@ -59,7 +167,7 @@ class OffsetScreen(UnitList):
             self._now = offsets.restate_current(self.shop, self.view, self.two)
 
     @property
-    def _lines(self) -> tuple[pairs.PairLine, ...]:
+    def _lines(self) -> tuple[offsets.PairLine, ...]:
         return (*self._study.pairs, *self._study.offered) if self._study is not None else ()
 
     # -- what is shown ---------------------------------------------------------------------------
@@ -84,10 +192,10 @@ class OffsetScreen(UnitList):
         head = f"  {'by the first':>14} {'by the second':>14} {f'difference {self.unit}':>14}  ski"
         return [*out, styled((visible(head, width), "bold $accent"))]
 
-    def _number_now(self) -> pairs.Number:
+    def _number_now(self) -> offsets.Number:
         line = next(x for x in self.view.lines if x.method_id == self.two.first.id)
         assert line.now_mm is not None
-        return pairs.Number("", self.unit, line.now_mm)
+        return offsets.Number("", self.unit, line.now_mm)
 
     def rows(self, width: int) -> Sequence[Content]:
         """The pairs that were kept, then those offered."""
@@ -96,7 +204,7 @@ class OffsetScreen(UnitList):
         out = [self._row(i, line, width) for i, line in enumerate(self._lines)]
         return out or [styled("  no pair yet: n types one")]
 
-    def _row(self, i: int, line: pairs.PairLine, width: int) -> Content:
+    def _row(self, i: int, line: offsets.PairLine, width: int) -> Content:
         glyph, word = pair_state(line)
         first, second = (_typed(n) for n in (line.first, line.second))
         step = FINE[self.unit]
@@ -138,24 +246,24 @@ class OffsetScreen(UnitList):
         self._load()
         self.say("")
 
-    def _marked(self) -> pairs.PairLine:
+    def _marked(self) -> offsets.PairLine:
         if not self._lines:
             raise InputError("pair", "(none)", "a pair: n types one")
         return self._lines[min(self.at, len(self._lines) - 1)]
 
-    def _take(self, offered: Sequence[pairs.PairLine]) -> None:
+    def _take(self, offered: Sequence[offsets.PairLine]) -> None:
         if not offered:
             raise InputError("pairs", "(none offered)", "rounds in which both methods were read")
-        count = pairs.take_offered(self.shop, self.two, offered)
+        count = offsets.take_offered(self.shop, self.two, offered)
         self._load()
         self.say(f"{count} kept from rounds; never counted twice", "done")
 
-    def _strike(self, line: pairs.PairLine) -> None:
+    def _strike(self, line: offsets.PairLine) -> None:
         if not line.counts:
             raise InputError("pair", _typed(line.first), "a pair that counts, marked ✓")
         title = f"Strike out the pair {_typed(line.first)}, {_typed(line.second)}"
 
-        self._ask_why(title, lambda reason: pairs.strike_pair(self.shop, line, reason))
+        self._ask_why(title, lambda reason: offsets.strike_pair(self.shop, line, reason))
 
     def _kept(self, result: object, said: str = "kept") -> None:
         if result:
@@ -177,7 +285,7 @@ class OffsetScreen(UnitList):
         )
         return Form(
             "One fin by both methods", fields,
-            by_view(self.view, lambda v, texts: pairs.add_pair(self.shop, v, two, texts, unit)),
+            by_view(self.view, lambda v, texts: offsets.add_pair(self.shop, v, two, texts, unit)),
         )  # fmt: skip
 
     def _restate_form(self) -> Form:
@@ -189,7 +297,7 @@ class OffsetScreen(UnitList):
         )  # fmt: skip
 
 
-def _typed(number: pairs.Number) -> str:
+def _typed(number: offsets.Number) -> str:
     """Return a number as typed, with its unit."""
     text = visible(number.text, 14)
     return text if number.text.strip()[-1:].isalpha() else f"{text} {number.unit}"

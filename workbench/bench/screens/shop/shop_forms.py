@@ -8,9 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
-from workbench.bench.bases.form_lines import Texts, clean
+from workbench.bench.bases.form_lines import Texts, clean, drafts_of
 from workbench.bench.bases.forms import Field, Form
+from workbench.bench.draw import themes
 from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError, RecordsError
 from workbench.fin.parts.studs import said
@@ -19,6 +21,7 @@ from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop
 from workbench.work.learn.what_learnt import learnt_page
+from workbench.work.roster import settings
 from workbench.work.roster.adding import (
     Part,
     add_blade,
@@ -31,6 +34,9 @@ from workbench.work.roster.adding import (
 from workbench.work.roster.correction_words import Mended
 from workbench.work.roster.corrections import correct_baseline, correct_studs
 from workbench.work.roster.ski_sheet import changed_words, correct_ski, sheet_of
+
+if TYPE_CHECKING:
+    from workbench.bench.app import Bench
 
 _SHEET = (
     Field("name", "Ski", "as written on the ski, such as Heron 66"),
@@ -226,3 +232,37 @@ class BaselineForm(Form):
             return correct_baseline(shop, baseline.id, values, reason)
 
         super().__init__(f"Correct the baseline: {clean(baseline.name)}", [*fields, _REASON], save)
+
+
+_TITLE = "Settings of the shop"
+ON_THE_BENCH = ("who", "unit", "theme", "drawing", "caliper")
+"""What a key on the bench changes too: of these a draft would be out of date."""
+
+
+class SettingsForm(Form):
+    """The form of all settings; its result is the names of those that changed."""
+
+    def __init__(self, shop: Shop, state: BenchState) -> None:
+        now = settings.in_force(shop)
+        fields = [Field(s.name, s.label, s.words, now[s.name]) for s in settings.SETTINGS]
+        super().__init__(_TITLE, fields, lambda texts: settings.change(shop, texts))
+
+    @classmethod
+    def open_on(cls, bench: Bench) -> None:
+        """Open the form; what is wrong with the settings as kept is said on the bench."""
+        for name in ON_THE_BENCH:
+            drafts_of(bench).get(_TITLE, {}).pop(name, None)
+        super().open_on(bench)
+        for line in settings.misfit_lines(bench.shop.book.settings()):
+            bench.hands.say(line, "warn")
+
+    def after(self, bench: Bench, result: object) -> None:
+        """Let what was kept show on the bench at once."""
+        super().after(bench, result)
+        if isinstance(result, tuple):
+            kept = bench.shop.book.settings()
+            bench.hands.take_settings(kept)
+            if "theme" in result:
+                bench.theme = themes.pick(bench._no_color, kept.get("theme", ""))
+            said = f"settings kept: {len(result)} changed" if result else "no setting was changed"
+            bench.hands.say(said, "done")

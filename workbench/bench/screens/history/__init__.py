@@ -1,1 +1,0 @@
-"""Screens of a ski's history."""

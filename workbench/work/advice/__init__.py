@@ -1,1 +1,0 @@
-"""After the ride: notes, rules of thumb, and a choice made the target."""

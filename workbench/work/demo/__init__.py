@@ -1,1 +1,0 @@
-"""The demo shop: invented skis, people and a season of history."""

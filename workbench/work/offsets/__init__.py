@@ -1,1 +1,0 @@
-"""Offsets between two methods, learned from fins read by both."""

@@ -1,1 +1,0 @@
-"""The wing: its angle, the base's curve, and what each hold reads."""
