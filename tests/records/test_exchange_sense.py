@@ -15,7 +15,7 @@ from tests.records.test_exchange import Undone, _of, out, play
 from workbench.errors import InputError
 from workbench.records.book import Book
 from workbench.records.exchange.rows_in import take_in
-from workbench.work.trust.reading_budget import Taken
+from workbench.records.store import rows
 
 
 @pytest.fixture
@@ -107,7 +107,7 @@ def test_every_way_of_typing_is_taken_in(
     shop: Shop, other: Book, text: str, unit: Any, mm: float
 ) -> None:
     """As typed, in either unit, with its point placed, as a fraction, in thou."""
-    taken = Taken(shop.method.id, 0, text, unit, mm)
+    taken = rows.Reading(method_id=shop.method.id, pass_number=0, text=text, unit=unit, mm=mm)
     shop.book.add_fact(shop.job.id, "KV", taken)
     other.write(take_in, out(shop.book))
     assert out(other) == out(shop.book)

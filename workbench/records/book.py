@@ -15,22 +15,8 @@ from typing import Concatenate, ParamSpec, Protocol, Self, TypeVar
 from workbench.records.backup import copies
 from workbench.records.backup.place_lock import place_held
 from workbench.records.desk import Desk, utc_now
+from workbench.records.store import rows
 from workbench.records.store.database import Database, Told, quiet
-from workbench.records.store.rows import (
-    Baseline,
-    Blade,
-    Block,
-    Caliper,
-    CaliperCheck,
-    Curve,
-    Mark,
-    Method,
-    Pair,
-    PartVersion,
-    Ski,
-    Study,
-    StudyReading,
-)
 from workbench.records.store.specs import Table
 from workbench.records.store.writer import Pen
 from workbench.records.tables import days, jobs, roster
@@ -83,7 +69,7 @@ def _one(kind: type[K]) -> Callable[[Book, str], K]:
     return lambda book, thing_id: book.read(roster.one, kind, thing_id)
 
 
-def _versions(kind: type[Part]) -> Callable[[Book, str], tuple[PartVersion, ...]]:
+def _versions(kind: type[Part]) -> Callable[[Book, str], tuple[rows.PartVersion, ...]]:
     """A method: a thing as first written down and each time it was corrected, oldest first."""
     return lambda book, thing_id: book.read(roster.versions, kind, thing_id)
 
@@ -147,6 +133,11 @@ class Book:
         self._desk: Desk = Desk(
             Path(path), clock=clock, bench=bench, make_folder=make_folder, beside=other
         )
+
+    @property
+    def book(self) -> Book:
+        """Itself, so that an act whose first argument is a book can be :func:`whole`."""
+        return self
 
     @property
     def path(self) -> Path:
@@ -225,45 +216,45 @@ class Book:
 
     # What the shop owns ----------------------------------------------------------------------
 
-    add_ski = _keeps(Ski, roster.add_thing)
-    correct_ski = _keeps(Ski, roster.correct)
-    skis = _standing(Ski)
-    ski = _one(Ski)
+    add_ski = _keeps(rows.Ski, roster.add_thing)
+    correct_ski = _keeps(rows.Ski, roster.correct)
+    skis = _standing(rows.Ski)
+    ski = _one(rows.Ski)
     ski_versions = _reads(roster.ski_versions)
     known_skis = _reads(roster.known_skis)
 
-    add_blade = _keeps(Blade, roster.add_thing)
-    correct_blade = _keeps(Blade, roster.correct)
-    blades = _standing(Blade)
-    blade = _one(Blade)
-    blade_versions = _versions(Blade)
+    add_blade = _keeps(rows.Blade, roster.add_thing)
+    correct_blade = _keeps(rows.Blade, roster.correct)
+    blades = _standing(rows.Blade)
+    blade = _one(rows.Blade)
+    blade_versions = _versions(rows.Blade)
 
-    add_block = _keeps(Block, roster.add_thing)
-    correct_block = _keeps(Block, roster.correct)
-    blocks = _standing(Block)
-    block = _one(Block)
-    block_versions = _versions(Block)
+    add_block = _keeps(rows.Block, roster.add_thing)
+    correct_block = _keeps(rows.Block, roster.correct)
+    blocks = _standing(rows.Block)
+    block = _one(rows.Block)
+    block_versions = _versions(rows.Block)
 
-    add_method = _keeps(Method, roster.add_thing)
-    correct_method = _keeps(Method, roster.correct)
-    method = _one(Method)
+    add_method = _keeps(rows.Method, roster.add_thing)
+    correct_method = _keeps(rows.Method, roster.correct)
+    method = _one(rows.Method)
     methods_of = _reads(roster.methods_of)
 
-    add_caliper = _keeps(Caliper, roster.add_thing)
-    correct_caliper = _keeps(Caliper, roster.correct)
-    calipers = _standing(Caliper)
-    caliper = _one(Caliper)
+    add_caliper = _keeps(rows.Caliper, roster.add_thing)
+    correct_caliper = _keeps(rows.Caliper, roster.correct)
+    calipers = _standing(rows.Caliper)
+    caliper = _one(rows.Caliper)
 
-    def checks_of(self, caliper_id: str) -> tuple[CaliperCheck, ...]:
+    def checks_of(self, caliper_id: str) -> tuple[rows.CaliperCheck, ...]:
         """The checks of a caliper, oldest first, struck ones included."""
         self.caliper(caliper_id)
-        return self.read(kept_facts.entries_of, CaliperCheck, caliper_id=caliper_id)
+        return self.read(kept_facts.entries_of, rows.CaliperCheck, caliper_id=caliper_id)
 
-    add_baseline = _keeps(Baseline, roster.add_thing)
-    correct_baseline = _keeps(Baseline, roster.correct)
-    baselines = _standing(Baseline)
-    baseline = _one(Baseline)
-    baseline_versions = _versions(Baseline)
+    add_baseline = _keeps(rows.Baseline, roster.add_thing)
+    correct_baseline = _keeps(rows.Baseline, roster.correct)
+    baselines = _standing(rows.Baseline)
+    baseline = _one(rows.Baseline)
+    baseline_versions = _versions(rows.Baseline)
     baselines_of = _reads(roster.baselines_of)
     every_baseline = _reads(roster.every_baseline)
 
@@ -307,9 +298,9 @@ class Book:
 
     def add_mark(
         self, job_id: str, who: str, kind: str, *, number: int | None = None, text: str = ""
-    ) -> Mark:
+    ) -> rows.Mark:
         """Keep a step done or a thing noted."""
-        return self.add_fact(job_id, who, Mark(kind=kind, number=number, text=text))
+        return self.add_fact(job_id, who, rows.Mark(kind=kind, number=number, text=text))
 
     # What belongs to no job ------------------------------------------------------------------
 
@@ -317,15 +308,15 @@ class Book:
         """Keep a pair, a curve, a study, a reading of one or a check of a caliper; with its id."""
         return self.write(kept_facts.add_entry, entry, who)
 
-    pairs = _entries(Pair)
-    pairs_of = _entries_by(Pair, "ski_id")
-    curves_of = _entries_by(Curve, "ski_id")
-    studies = _entries(Study)
-    study_readings = _entries_by(StudyReading, "study_id")
+    pairs = _entries(rows.Pair)
+    pairs_of = _entries_by(rows.Pair, "ski_id")
+    curves_of = _entries_by(rows.Curve, "ski_id")
+    studies = _entries(rows.Study)
+    study_readings = _entries_by(rows.StudyReading, "study_id")
 
-    def study(self, study_id: str) -> Study:
+    def study(self, study_id: str) -> rows.Study:
         """The study of this id, struck out or not."""
-        return self.read(kept_facts.entry, Study, study_id)
+        return self.read(kept_facts.entry, rows.Study, study_id)
 
     studies_read = _reads(kept_facts.studies_read)
 

@@ -23,7 +23,7 @@ from workbench.measure.display import length_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import MM_PER, MM_PER_INCH, Unit, check_unit
 from workbench.places import shipped
-from workbench.records.book import Book
+from workbench.records.book import Book, whole
 from workbench.records.store import rows
 from workbench.records.tables.roster import blade_of, method_of, rig_of
 from workbench.work.files.table_files import Table, read_table_file
@@ -67,7 +67,7 @@ def build_demo(path: Path, today: date | None = None) -> Book:
     clock = _Clock(_morning(today - timedelta(days=OPENED_DAYS), 7))
     book = Book(path, clock=clock)
     try:
-        book.batch(_fill, book, data, today, clock)
+        _fill(book, data, today, clock)
     finally:
         book.close()
     return Book(path)
@@ -88,6 +88,7 @@ class _Clock:
         return self.now
 
 
+@whole
 def _fill(book: Book, data: Mapping[str, Any], today: date, clock: _Clock) -> None:
     who = str(data.get("who", ""))
     stock = stock_shop(book, data, who)

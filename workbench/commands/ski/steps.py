@@ -9,6 +9,7 @@ from workbench.commands.manual import Commands
 from workbench.commands.output import say, say_json
 from workbench.errors import InputError
 from workbench.fin.reading.quantities import QUANTITIES
+from workbench.records.book import whole
 from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
@@ -190,10 +191,11 @@ def _sign_off(at: AtSki, args: argparse.Namespace) -> Did:
     who, view = at.shop.who, at.view
     if not who.strip():
         raise InputError("initials", "(none)", "some, as in quarterturn --who KV sign-off")
-    new = at.shop.book.batch(_looked_and_signed, at.shop, view, args.second, who)
+    new = _looked_and_signed(at.shop, view, args.second, who)
     return new, f"signed off by {who}"
 
 
+@whole
 def _looked_and_signed(shop: Shop, view: JobView, second: str | None, who: str) -> JobView:
     """Keep who else looked, where somebody did, and the sign-off: both or neither."""
     if second is not None:

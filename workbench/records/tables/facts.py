@@ -12,32 +12,19 @@ from dataclasses import asdict, fields, replace
 from typing import Any, TypeVar
 
 from workbench.errors import InputError, shown
-from workbench.records.store import strikes
+from workbench.records.store import rows, strikes
 from workbench.records.store.database import (
     DamagedError,
     Database,
     StruckTwiceError,
     UnknownRowError,
 )
-from workbench.records.store.rows import (
-    AnyFact,
-    Fact,
-    JobHistory,
-    PassRow,
-    Reading,
-    RideNote,
-    Ski,
-    SkiSeen,
-    Strike,
-    Turn,
-    Written,
-)
 from workbench.records.store.schema import CHECK_SUM
 from workbench.records.store.specs import ENTRY_TABLES, FACT_TABLES, FACTS, STRIKABLE, Table
 from workbench.records.store.writer import Pen
 from workbench.records.tables import jobs
 
-F = TypeVar("F", bound=Fact)
+F = TypeVar("F", bound=rows.Fact)
 
 _OWN = {
     kind: tuple(
@@ -100,14 +87,14 @@ _SEEN = f"""WITH own AS (SELECT id, day FROM jobs WHERE ski_id = :ski),
             AS sheets"""
 
 
-def seen(db: Database, ski: Ski, settings: Iterable[str] = ()) -> SkiSeen:
+def seen(db: Database, ski: rows.Ski, settings: Iterable[str] = ()) -> rows.SkiSeen:
     """What there is of a ski now, to tell later whether something was added since.
 
     ``settings`` are the names of those that bear on how the ski is shown.
     """
     names = json.dumps(list(settings))
     asked = {"ski": ski.id, "blade": ski.blade_id, "block": ski.block_id, "names": names}
-    return SkiSeen(*db.conn.execute(_SEEN, asked).fetchone())
+    return rows.SkiSeen(*db.conn.execute(_SEEN, asked).fetchone())
 
 
 def add_fact(pen: Pen, job_id: str, who: str, fact: F) -> F:
@@ -119,9 +106,9 @@ def add_fact(pen: Pen, job_id: str, who: str, fact: F) -> F:
     row_id, at = pen.stamp()
     kept = {name: getattr(fact, name) for name in _OWN[type(fact)]}
     turns: list[dict[str, Any]] = []
-    if isinstance(fact, RideNote):
+    if isinstance(fact, rows.RideNote):
         kept["complaints"] = " ".join(fact.complaints)
-    elif isinstance(fact, PassRow):
+    elif isinstance(fact, rows.PassRow):
         turns = [asdict(turn) for turn in kept.pop("turns")]
     table = FACT_TABLES[type(fact)]
     pen.insert(table, turns, id=row_id, at=at, who=who, job_id=job_id, **kept)
@@ -130,7 +117,9 @@ def add_fact(pen: Pen, job_id: str, who: str, fact: F) -> F:
     return replace(fact, id=row_id, at=at, who=who, job_id=job_id)
 
 
-def correct_reading(pen: Pen, reading_id: str, who: str, reason: str, right: Reading) -> Reading:
+def correct_reading(
+    pen: Pen, reading_id: str, who: str, reason: str, right: rows.Reading
+) -> rows.Reading:
     """Strike a reading out and keep the one that replaces it in its job, both or neither."""
     sql = "SELECT job_id FROM readings WHERE id = ?"
     found = list(pen.db.query(sql, [reading_id]))
@@ -141,7 +130,9 @@ def correct_reading(pen: Pen, reading_id: str, who: str, reason: str, right: Rea
     return successor
 
 
-def strike(pen: Pen, row_id: str, reason: str, who: str, replaced_by: str | None = None) -> Strike:
+def strike(
+    pen: Pen, row_id: str, reason: str, who: str, replaced_by: str | None = None
+) -> rows.Strike:
     """Strike a row out, of whatever kind it is; it stays readable with the reason beside it.
 
     Raises ``StruckTwiceError`` where it was struck before, ``UnknownRowError`` where no row
@@ -167,7 +158,7 @@ def strike(pen: Pen, row_id: str, reason: str, who: str, replaced_by: str | None
         reason=reason,
         replaced_by=replaced_by,
     )
-    return Strike(at, who, reason, replaced_by)
+    return rows.Strike(at, who, reason, replaced_by)
 
 
 def _table_of(db: Database, row_id: str) -> Table:
@@ -177,7 +168,7 @@ def _table_of(db: Database, row_id: str) -> Table:
     raise UnknownRowError("row", row_id)
 
 
-def facts(db: Database, job_id: str) -> tuple[AnyFact, ...]:
+def facts(db: Database, job_id: str) -> tuple[rows.AnyFact, ...]:
     """All facts of a job in order, struck ones included; raises ``UnknownRowError``."""
     jobs.job(db, job_id)
     return facts_for(db, (job_id,))[job_id]
@@ -185,7 +176,7 @@ def facts(db: Database, job_id: str) -> tuple[AnyFact, ...]:
 
 def facts_for(
     db: Database, job_ids: Iterable[str], *, keep: bool = True, fresh: bool = False
-) -> dict[str, tuple[AnyFact, ...]]:
+) -> dict[str, tuple[rows.AnyFact, ...]]:
     """The facts of many jobs, with an entry for every id asked; one query for each table.
 
     Those of a job to which nothing was added since they were last read are not read again; without
@@ -196,7 +187,7 @@ def facts_for(
     wanted = list(dict.fromkeys(job_ids))
     marked = db.execute(_MARKS, [json.dumps(wanted)]) if keep or db.kept else ()
     marks = {row[0]: tuple(row[1:]) for row in marked}
-    out: dict[str, tuple[AnyFact, ...]] = {}
+    out: dict[str, tuple[rows.AnyFact, ...]] = {}
     for job_id in wanted:
         kept: Any = db.kept.get(job_id)
         if kept is not None and kept[0] == marks[job_id]:
@@ -211,52 +202,52 @@ def facts_for(
     return {job_id: out[job_id] for job_id in wanted}
 
 
-def _read(db: Database, asked: list[str], fresh: bool) -> dict[str, tuple[AnyFact, ...]]:
+def _read(db: Database, asked: list[str], fresh: bool) -> dict[str, tuple[rows.AnyFact, ...]]:
     asked_text = json.dumps(asked)
-    found: dict[str, list[AnyFact]] = {job_id: [] for job_id in asked}
+    found: dict[str, list[rows.AnyFact]] = {job_id: [] for job_id in asked}
     turns = _turns(db, asked_text)
-    others: Mapping[str, tuple[Strike, ...]] | None = None  # few books have any
+    others: Mapping[str, tuple[rows.Strike, ...]] | None = None  # few books have any
     for kind, table in FACT_TABLES.items():
-        rows = db.execute(_FACTS.format(table=table), [asked_text])
-        names = [column[0] for column in rows.description[:-_STRIKE_COLUMNS]]
-        for row in rows:
+        kept_rows = db.execute(_FACTS.format(table=table), [asked_text])
+        names = [column[0] for column in kept_rows.description[:-_STRIKE_COLUMNS]]
+        for row in kept_rows:
             columns: dict[str, Any] = dict(zip(names, row, strict=False))
-            made = turns[columns["id"]] if kind is PassRow else ()
+            made = turns[columns["id"]] if kind is rows.PassRow else ()
             struck = None
             if not fresh and columns["id"] not in db.sound:
                 struck = strikes.of_damage(db, table, columns, map(asdict, made))
             columns.pop(CHECK_SUM, None)
-            if kind is PassRow:
+            if kind is rows.PassRow:
                 columns["turns"] = tuple(made)
-            elif kind is RideNote:
+            elif kind is rows.RideNote:
                 columns["complaints"] = tuple(columns["complaints"].split())
             strike_of = row[-_STRIKE_COLUMNS:]
             if strike_of[0] is not None:
                 others = strikes.others_of(db) if others is None else others
                 at, by, reason, new = strike_of
-                struck = Strike(at, by, reason, new, others.get(columns["id"], ()))
+                struck = rows.Strike(at, by, reason, new, others.get(columns["id"], ()))
             if columns["job_id"] not in found:
                 raise DamagedError(f"{table} of job {shown(columns['job_id'])}")
             found[columns["job_id"]].append(kind(struck=struck, **columns))
     return {job_id: tuple(sorted(kept, key=_by_id)) for job_id, kept in found.items()}
 
 
-def _by_id(fact: AnyFact) -> str:
+def _by_id(fact: rows.AnyFact) -> str:
     return fact.id
 
 
-def _turns(db: Database, asked: str) -> dict[str, list[Turn]]:
-    turns: dict[str, list[Turn]] = defaultdict(list)
+def _turns(db: Database, asked: str) -> dict[str, list[rows.Turn]]:
+    turns: dict[str, list[rows.Turn]] = defaultdict(list)
     for row in db.query(_TURNS, [asked]):
-        turns[row["owner"]].append(Turn(row["stud"], row["turns_exact"], row["turns"]))
+        turns[row["owner"]].append(rows.Turn(row["stud"], row["turns_exact"], row["turns"]))
     return turns
 
 
-def history_of_ski(db: Database, ski_id: str) -> tuple[JobHistory, ...]:
+def history_of_ski(db: Database, ski_id: str) -> tuple[rows.JobHistory, ...]:
     """Every job of a ski with its facts, oldest first, struck ones included."""
     of_ski = jobs.jobs(db, "j.ski_id = ?", [ski_id])
     kept = facts_for(db, (job.id for job in of_ski))
-    return tuple(JobHistory(job, kept[job.id]) for job in of_ski)
+    return tuple(rows.JobHistory(job, kept[job.id]) for job in of_ski)
 
 
 def last_read_jobs(db: Database, ski_id: str) -> tuple[tuple[str, str], ...]:
@@ -295,15 +286,15 @@ def mark_of_jobs(db: Database, job_ids: Iterable[str]) -> tuple[object, ...]:
     return tuple(db.execute(_MARKED, [asked]).fetchone())
 
 
-def jobs_with_facts(db: Database, job_ids: Iterable[str]) -> tuple[JobHistory, ...]:
+def jobs_with_facts(db: Database, job_ids: Iterable[str]) -> tuple[rows.JobHistory, ...]:
     """Jobs with their facts, struck ones included, in the order they were added."""
     asked = tuple(job_ids)
     found = jobs.jobs(db, "j.id IN (SELECT value FROM json_each(?))", [json.dumps(asked)])
     kept = facts_for(db, asked)
-    return tuple(JobHistory(job, kept[job.id]) for job in sorted(found, key=lambda j: j.id))
+    return tuple(rows.JobHistory(job, kept[job.id]) for job in sorted(found, key=lambda j: j.id))
 
 
-Entry = TypeVar("Entry", bound=Written)
+Entry = TypeVar("Entry", bound=rows.Written)
 
 _LISTS = ("parts", "people", "sequence")
 

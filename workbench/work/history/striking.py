@@ -6,6 +6,7 @@ from dataclasses import replace
 from functools import partial
 
 from workbench.errors import InputError
+from workbench.records.book import whole
 from workbench.records.store import rows
 from workbench.work.history.timeline import Entry
 from workbench.work.job.job_view import JobView
@@ -69,12 +70,13 @@ def consequences(shop: Shop, entry: Entry) -> tuple[str, ...]:
         return ("It stays readable and no longer counts.",)
     before = shop.view(row.job_id).stage
     try:
-        shop.book.batch(_rehearse, shop, row)
+        _rehearse(shop, row)
     except _RehearsedError as seen:
         return _said(row, before, seen)
     raise AssertionError("a rehearsal always ends by undoing itself")
 
 
+@whole
 def _rehearse(shop: Shop, row: rows.Fact) -> None:
     shop.book.strike(row.id, "rehearsed", shop.who)
     view = shop.view(row.job_id)

@@ -15,6 +15,7 @@ from workbench.fin.plan.plan import Step
 from workbench.fin.wing import angle_of
 from workbench.measure.lengths import check_finest, parse_length
 from workbench.measure.units import Unit
+from workbench.records.book import whole
 from workbench.records.store import rows
 from workbench.records.store.database import UnknownRowError
 from workbench.work.job.entry import Typed, check_reading, check_target, target_name
@@ -58,6 +59,7 @@ class Shop(OpenBook):
     Every method that is given a view writes by :meth:`act`, notes alone excepted.
     """
 
+    @whole
     def act(self, view: JobView, event: Event | None, write: Callable[[JobView], _T]) -> _T:
         """Let ``write`` keep something about a ski by what was seen of it, in one transaction.
 
@@ -69,7 +71,10 @@ class Shop(OpenBook):
             NotNowError: not at this stage.
             MidPassError: a stud was turned, and the round is not yet kept.
         """
-        return self.book.batch(self._act, view, event, write)
+        now = self._as_seen(view)
+        if event is not None:
+            check_can(now.progress, event)
+        return write(now)
 
     def keep(
         self, view: JobView, event: Event | None, write: Callable[[JobView], object]
@@ -82,12 +87,6 @@ class Shop(OpenBook):
     ) -> JobView:
         self.act(view, event, write)
         return self.view(view.job.id)
-
-    def _act(self, view: JobView, event: Event | None, write: Callable[[JobView], _T]) -> _T:
-        now = self._as_seen(view)
-        if event is not None:
-            check_can(now.progress, event)
-        return write(now)
 
     def _as_seen(self, view: JobView) -> JobView:
         """Return the job by the rules of now; raise where more of it changed than rules."""

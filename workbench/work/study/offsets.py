@@ -19,6 +19,7 @@ from workbench.measure.numerics.distributions import coverage_factor
 from workbench.measure.repeats import LEVEL, mean_of
 from workbench.measure.stats.learnt_offset import LearntOffset, Restatement, learn_offset
 from workbench.measure.units import Unit
+from workbench.records.book import whole
 from workbench.records.store import rows
 from workbench.records.tables.roster import method_of
 from workbench.work.job.job_view import JobView
@@ -167,13 +168,20 @@ def add_pair(
     return shop.act(view, None, lambda _: _keep(shop, two, line))
 
 
+@whole
 def take_offered(shop: Shop, two: Two, offered: Sequence[PairLine]) -> int:
     """Keep the pairs offered, all or none; return how many.
 
     Raises:
         InputError: one whose readings were struck out since, or that was kept meanwhile.
     """
-    shop.book.batch(_keep_all, shop, two, tuple(offered))
+    for line in offered:
+        read = (p for p in _passes(shop, shop.book.ski(line.ski_id), two) if _key(p) == _key(line))
+        kept = [p for p in pairs_of(shop, two) if _key(p) == _key(line)]
+        if len(list(read)) <= len(kept):
+            accepted = "a pair that is still offered: its readings were struck out or kept since"
+            raise InputError("pair", f"{line.first.text} and {line.second.text}", accepted)
+        _keep(shop, two, line)
     return len(offered)
 
 
@@ -186,16 +194,6 @@ def strike_pair(shop: Shop, line: PairLine, reason: str) -> None:
     if line.row is None or line.row.struck is not None:
         raise InputError("pair", line.first.text, "a pair that is kept and not struck out")
     shop.book.strike(line.row.id, reason.strip(), shop.who)
-
-
-def _keep_all(shop: Shop, two: Two, offered: Sequence[PairLine]) -> None:
-    for line in offered:
-        read = (p for p in _passes(shop, shop.book.ski(line.ski_id), two) if _key(p) == _key(line))
-        kept = [p for p in pairs_of(shop, two) if _key(p) == _key(line)]
-        if len(list(read)) <= len(kept):
-            accepted = "a pair that is still offered: its readings were struck out or kept since"
-            raise InputError("pair", f"{line.first.text} and {line.second.text}", accepted)
-        _keep(shop, two, line)
 
 
 def _keep(shop: Shop, two: Two, line: PairLine) -> rows.Pair:

@@ -13,6 +13,7 @@ from typing import Any, NoReturn
 from workbench.errors import InputError
 from workbench.measure.lengths import Entry, Placing, parse_length, understand
 from workbench.measure.units import MM_PER, Unit, other, unit_of
+from workbench.records.book import whole
 from workbench.records.store import rows
 from workbench.records.store.row_checks import keepable
 from workbench.work.job.shop import Shop
@@ -116,9 +117,10 @@ def plan_study(shop: Shop, fields: Mapping[str, str], shuffle: Shuffle | None = 
     plan = rows.Study(
         name=name, what=what, unit=unit, parts=parts, people=people, trials=trials, sequence=order
     )
-    return shop.book.batch(_keep_plan, shop, plan, near)
+    return _keep_plan(shop, plan, near)
 
 
+@whole
 def _keep_plan(shop: Shop, plan: rows.Study, near: float | None) -> str:
     live = [s for s in shop.book.studies() if s.struck is None]
     if any(s.name.casefold() == plan.name.casefold() for s in live):
@@ -231,6 +233,7 @@ def _refuse_unit(text: str, unit: Unit) -> NoReturn:
     )  # fmt: skip
 
 
+@whole
 def keep_reading(shop: Shop, view: StudyView, text: str, mm: float) -> StudyView:
     """Keep a reading of the turn that is due; return the study as it is then.
 
@@ -239,17 +242,11 @@ def keep_reading(shop: Shop, view: StudyView, text: str, mm: float) -> StudyView
     """
     caliper = in_hand(shop)
     caliper_id = None if caliper is None else caliper.id
-    return shop.book.batch(_keep_reading, shop, view, text, mm, caliper_id)
-
-
-def _keep_reading(
-    shop: Shop, seen: StudyView, text: str, mm: float, caliper_id: str | None
-) -> StudyView:
-    now = view_of(shop, seen.study.id)
+    now = view_of(shop, view.study.id)
     due = now.due
     if due is None:
         raise InputError("reading", text, f"no reading is due: the test is {now.state}")
-    if due != seen.due:
+    if due != view.due:
         raise InputError("reading", text, f"the turn of {due.words}: another bench took this one")
     reading = rows.StudyReading(
         study_id=now.study.id, part=due.part, person=due.person, trial=due.trial - 1,
