@@ -9,6 +9,7 @@ import json
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict, fields, replace
+from operator import attrgetter
 from typing import Any, TypeVar
 
 from workbench.errors import InputError, shown
@@ -229,11 +230,7 @@ def _read(db: Database, asked: list[str], fresh: bool) -> dict[str, tuple[rows.A
             if columns["job_id"] not in found:
                 raise DamagedError(f"{table} of job {shown(columns['job_id'])}")
             found[columns["job_id"]].append(kind(struck=struck, **columns))
-    return {job_id: tuple(sorted(kept, key=_by_id)) for job_id, kept in found.items()}
-
-
-def _by_id(fact: rows.AnyFact) -> str:
-    return fact.id
+    return {job_id: tuple(sorted(kept, key=attrgetter("id"))) for job_id, kept in found.items()}
 
 
 def _turns(db: Database, asked: str) -> dict[str, list[rows.Turn]]:

@@ -195,12 +195,9 @@ class JobView:
 
     def _expected(self, line: Line) -> Expected | None:
         expected = next((e for e in self._foreseen if e.method.name == line.method.name), None)
-        if expected is None and self.held_to_left:
-            expected = self._at_baseline(line)
-        return expected
-
-    def _at_baseline(self, line: Line) -> Expected | None:
-        """Return what the baseline says of a reading, for a ski that never left this bench."""
+        if expected is not None or not self.held_to_left:
+            return expected
+        # A ski that never left this bench is held against its baseline.
         entries = self.baseline.entries if self.baseline is not None and not self.left else ()
         entry = next((e for e in entries if e.method_name == line.method.name), None)
         return Expected(line.method, entry.mm, RIDDEN_U_MM) if entry is not None else None

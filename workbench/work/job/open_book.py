@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import fields, replace
 from datetime import date
 from functools import partial
 from typing import TYPE_CHECKING
@@ -375,14 +375,10 @@ def _locked(facts: Sequence[rows.AnyFact], number: int) -> dict[str, list[rows.R
     found = (f for f in live(facts, rows.LockedReading) if f.id > touched)
     return {
         f.method_id: [
-            rows.Reading(
-                id=f.id, at=f.at, who=f.who, job_id=f.job_id, method_id=f.method_id,
-                pass_number=number, text=f.text, unit=f.unit, mm=f.mm, caliper_id=f.caliper_id,
-                how=f.how, temperature_id=f.temperature_id,
-            )
+            rows.Reading(pass_number=number, **{x.name: getattr(f, x.name) for x in fields(f)})
         ]
         for f in found
-    }  # fmt: skip
+    }
 
 
 def _turns_after(

@@ -101,11 +101,13 @@ class Gauge:
             mpe = caliper.mpe_at(min(abs(length_mm), LONGEST_MM))
         except BenchError:  # a row of other hands that no caliper has
             return default_figures(length_mm, f"{name} (its figures cannot be)", method)
+        scale = self.row.din862_scale
+        origin = "stated for it" if scale is None else f"DIN 862, {scale}"
         step = f"{fine_text(caliper.resolution_mm, caliper.unit)} {caliper.unit}"
         return Figures(
             name,
             Figure(caliper.resolution_mm, f"its step, {step}"),
-            by_part(Figure(mpe, _mpe_words(self.row)), method),
+            by_part(Figure(mpe, origin), method),
             self._zero(caliper, until),
         )
 
@@ -126,15 +128,9 @@ class Gauge:
         names = " and ".join(k for k in ("zero", "block") if k in newest)
         shown = f"{fine_text(off, caliper.unit)} {caliper.unit}"
         day = max(check.day for check in newest.values())
-        return Figure(half + off, f"{names} checked {_day(day)}: off {shown}, and half a step")
-
-
-def _mpe_words(row: rows.Caliper) -> str:
-    return "stated for it" if row.din862_scale is None else f"DIN 862, {row.din862_scale}"
-
-
-def _day(ordinal: int) -> str:
-    return date.fromordinal(ordinal).isoformat()
+        return Figure(
+            half + off, f"{names} checked {date.fromordinal(day)}: off {shown}, and half a step"
+        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -63,21 +63,30 @@ def count(least: int, most: int, what: str) -> Callable[[str, str], int]:
     """Return what reads a whole number within these ends."""
 
     def read(field: str, text: str) -> int:
-        if not (text.isascii() and text.isdecimal() and len(text) < 7):
-            raise InputError(field, text, f"{what}, {least} to {most}")
-        if not least <= int(text) <= most:
+        is_count = text.isascii() and text.isdecimal() and len(text) < 7
+        if not is_count or not least <= int(text) <= most:
             raise InputError(field, text, f"{what}, {least} to {most}")
         return int(text)
 
     return read
 
 
-def on_off(field: str, text: str) -> bool:
-    """Read on or off."""
-    words = {"on": True, "yes": True, "y": True, "off": False, "no": False, "n": False}
-    if text.lower() not in words:
-        raise InputError(field, text, "on or off")
-    return words[text.lower()]
+def one_of(words: Mapping[str, _T], accepted: str) -> Callable[[str, str], _T]:
+    """Return what reads one of these words, in capitals or not."""
+
+    def read(field: str, text: str) -> _T:
+        if text.lower() not in words:
+            raise InputError(field, text, accepted)
+        return words[text.lower()]
+
+    return read
+
+
+on_off = one_of(
+    {"on": True, "yes": True, "y": True, "off": False, "no": False, "n": False}, "on or off"
+)
+unit: Callable[[str, str], Unit] = one_of({"in": "in", "mm": "mm"}, "in or mm")
+dial: Callable[[str, str], Dial] = one_of({d: d for d in DIALS}, "turns, degrees or hours")
 
 
 def length(least: float, most: float, such: str) -> Callable[[str, str], float]:
@@ -92,23 +101,6 @@ def length(least: float, most: float, such: str) -> Callable[[str, str], float]:
         return found.mm
 
     return read
-
-
-def unit(field: str, text: str) -> Unit:
-    """Read in or mm."""
-    if text.lower() == "in":
-        return "in"
-    if text.lower() == "mm":
-        return "mm"
-    raise InputError(field, text, "in or mm")
-
-
-def dial(field: str, text: str) -> Dial:
-    """Read what turns are also told in."""
-    found = next((d for d in DIALS if d == text.lower()), None)
-    if found is None:
-        raise InputError(field, text, "turns, degrees or hours")
-    return found
 
 
 def _number(least: float, most: float, what: str) -> Callable[[str, str], float]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Iterable
+from functools import lru_cache
 from typing import Literal
 
 from workbench.errors import InputError
@@ -13,6 +14,7 @@ from workbench.measure.repeats import Repeats, mean_of, summarise
 from workbench.measure.stats.gauge_study import GaugeAnova, by_anova
 from workbench.records.book import Book
 from workbench.records.store import rows
+from workbench.work.text.local_time import local
 from workbench.work.text.words import clean
 from workbench.work.trust import setting_values
 from workbench.work.trust.reading_budget import StudyScatter
@@ -283,9 +285,6 @@ def _half(result: StudyResult, repeats: Repeats, spread: Spread) -> float:
 
 # -- the shop's own scatter of a reading, as its finished studies measured it ---------------------
 
-_KEPT = 1024
-_found: dict[tuple[str, str], StudyScatter | None] = {}
-
 
 def scatters_of(book: Book) -> tuple[StudyScatter, ...]:
     """Return what every finished study of the book says, those struck out left aside.
@@ -293,22 +292,12 @@ def scatters_of(book: Book) -> tuple[StudyScatter, ...]:
     One that shows no scatter at all says nothing: the display hides it. What was worked out is kept
     by the study and its readings, since every look at a job asks.
     """
-    out = []
-    for each in book.studies_read():
-        if each not in _found:
-            while len(_found) >= _KEPT:
-                del _found[next(iter(_found))]
-            _found[each] = _computed(book, each[0])
-        out.append(_found[each])
-    return tuple(s for s in out if s is not None)
+    found = (_scatter_of(book, study_id, mark) for study_id, mark in book.studies_read())
+    return tuple(s for s in found if s is not None)
 
 
-def _computed(book: Book, study_id: str) -> StudyScatter | None:
-    # A book without a study never needs these.
-    # The store and the studies: loaded where a book is open, never for an order alone.
-    from workbench.work.text.local_time import local
-    from workbench.work.trust.study_results import result_of, study_as_is
-
+@lru_cache(maxsize=1024)
+def _scatter_of(book: Book, study_id: str, _mark: str) -> StudyScatter | None:
     view = study_as_is(book, 0, book.study(study_id))
     if view.missing or view.study.struck is not None:
         return None
