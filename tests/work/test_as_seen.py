@@ -202,7 +202,7 @@ def test_a_rule_changed_meanwhile_is_the_rule_of_the_act(both: tuple[Shop, Shop]
     """It is none of the ski's facts: the act is judged by it, and refused where it asks more."""
     shop, other = both
     view = at(shop, "sign-off")
-    other.remember(shop_policy.EYES, "on")
+    other.remember(shop_policy.EYES.name, "on")
     with pytest.raises(InputError, match="somebody else"):
         shop.sign_off(view, "KV")
     assert shop.sign_off(shop.second_eyes(view, "ADA"), "KV").stage == "signed off"

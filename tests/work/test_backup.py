@@ -50,7 +50,7 @@ def test_on_leaving_only_where_something_was_kept(shop: Furnished) -> None:
 )
 def test_how_many_are_kept(shop: Furnished, text: str, kept: int) -> None:
     """As the shop says, else fourteen."""
-    shop.book.set_setting(backup.KEPT_SETTING, text)
+    shop.book.set_setting("backups_kept", text)
     assert backup.kept_of(shop.book) == kept
 
 

@@ -212,12 +212,12 @@ def test_the_shop_says_how_long_a_block_check_holds(shop: Shop, clock: Clock) ->
     clock.now = NOON
     calipers.check_zero(shop, row, "0.0000")
     assert calipers.standing_of(shop, row).state == "good"
-    shop.remember(calipers.INTERVAL_NAME, "7")
+    shop.remember("check_interval_days", "7")
     assert "gauge block last checked 8 days ago" in calipers.standing_of(shop, row).words
     for text in ("x", "", "-1", "1e3"):
-        shop.remember(calipers.INTERVAL_NAME, text)
+        shop.remember("check_interval_days", text)
         assert calipers.interval_days(shop) == (1, 30)
-    shop.remember(calipers.INTERVAL_NAME, "0")
+    shop.remember("check_interval_days", "0")
     never = added(shop, name="Caliper B")
     assert calipers.standing_of(shop, never).state == "good"
 

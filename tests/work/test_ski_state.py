@@ -29,11 +29,11 @@ from workbench.work.job.ski_state import conclude
 from workbench.work.job.stages import ElsewhereError
 from workbench.work.job_text.tasks import task_of
 from workbench.work.job_text.view_words import other_job_words, stage_words
-from workbench.work.order.shop_policy import FINAL_SETTING, checklist_text, shop_rules
 from workbench.work.paper.cards import card_of
 from workbench.work.paper.day_sheet import day_sheet
 from workbench.work.paper.printing import find_view
 from workbench.work.roster import queue
+from workbench.work.trust.shop_policy import FINAL_SETTING, checklist_text, shop_rules
 
 TOMORROW = queue.day_after(DAY)
 

@@ -13,14 +13,14 @@ from workbench.records.book import Book
 from workbench.records.store.database import RefusedFileError, Told, quiet
 from workbench.work.files.safe_write import path_of
 from workbench.work.text.words import clean
-from workbench.work.trust import setting_values
+from workbench.work.trust.shop_policy import BACKUPS
 
 KEPT_SETTING = "backups_kept"
 
 
 def kept_of(book: Book) -> int:
     """Return how many days' copies the shop wants kept; the usual number where it does not say."""
-    return setting_values.BACKUPS.of(book.setting(KEPT_SETTING))
+    return BACKUPS.kept_in(book)
 
 
 def back_up_today(book: Book, today: date | None = None) -> Copied | None:

@@ -22,10 +22,10 @@ from workbench.work.history.many_readings import Slopes, TakenOnce, u_of
 from workbench.work.history.rides import ride_rules_of
 from workbench.work.job.shop import Shop
 from workbench.work.job.ski_state import SkiState, conclude
-from workbench.work.order.shop_policy import shop_rules
 from workbench.work.text.local_time import local_day
 from workbench.work.text.words import clean
 from workbench.work.trust.reading_tools import Tools, tools_of
+from workbench.work.trust.shop_policy import shop_rules
 
 Moment = Literal["received", "left", "in hand"]
 

@@ -23,11 +23,11 @@ from workbench.records.tables.days import DayItem, Unread
 from workbench.work.job.ski_state import conclude
 from workbench.work.job.stages import NOT_RELEASED, STAGE_GLYPHS, Asked, Progress, Stage, progress
 from workbench.work.order.round_records import SETTLED, WING_AIM, last_mark, last_of, live
-from workbench.work.order.shop_policy import AS_LAST_TIME, SHIPPED_RULES, Rules
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.plausibility import RIDDEN_U_MM, AgainstExpected, Contradiction
 from workbench.work.trust.reading_budget import budget_of
 from workbench.work.trust.reading_tools import Tools
+from workbench.work.trust.shop_policy import AS_LAST_TIME, SHIPPED_RULES, Rules
 from workbench.work.trust.wing_setup import hold_numbered
 
 if TYPE_CHECKING:

@@ -38,13 +38,11 @@ from workbench.work.order.round_records import (
     round_begun,
     turned_other_way,
 )
-from workbench.work.order.shop_policy import SHAPING, Rules, shop_rules
 from workbench.work.text.local_time import local
 from workbench.work.text.words import clean
-from workbench.work.trust import setting_values
-from workbench.work.trust.job_reading import GUARD
 from workbench.work.trust.reading_budget import readings_of
 from workbench.work.trust.reading_tools import tools_of
+from workbench.work.trust.shop_policy import GUARD, SHAPING, Rules, shop_rules
 from workbench.work.trust.wing_setup import wing_setup
 
 if TYPE_CHECKING:
@@ -224,7 +222,7 @@ class OpenBook:
 
     def seen_of(self, ski: rows.Ski) -> rows.SkiSeen:
         """Return what there is of a ski now, with what bears on how it is shown."""
-        return self.book.seen(ski, (*SHAPING, GUARD))
+        return self.book.seen(ski, (*SHAPING, GUARD.name))
 
     def _ranges(self, ski: rows.Ski) -> dict[str, tuple[float, float]]:
         """Return the range (mm) that this shop ever read by each of a ski's methods, by id."""
@@ -262,7 +260,7 @@ class OpenBook:
     @property
     def guarded(self) -> bool:
         """Whether the shop accepts a reading only with a guard band inside its tolerance."""
-        return setting_values.OFF.of(self.book.setting(GUARD))
+        return GUARD.kept_in(self.book)
 
     def _methods(
         self, ski: rows.Ski, blade: Blade, known: Iterable[rows.Method]

@@ -31,9 +31,9 @@ from workbench.work.order.round_records import (
     parts_text,
     turn_in,
 )
-from workbench.work.order.shop_policy import default_finest
 from workbench.work.text.words import error_words
 from workbench.work.trust.job_reading import Line
+from workbench.work.trust.shop_policy import default_finest
 from workbench.work.trust.wing_setup import hold_number, wing_setup
 
 _T = TypeVar("_T")

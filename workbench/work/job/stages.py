@@ -17,9 +17,9 @@ from workbench.frozen import dataclass
 from workbench.measure.repeats import mean_of
 from workbench.records.store import rows
 from workbench.work.job.ski_state import REFITTED, UNMEASURED, JobState, final_passed
-from workbench.work.order.shop_policy import SHIPPED_RULES, Rules
 from workbench.work.trust.job_reading import accepted_mm
 from workbench.work.trust.reading_tools import known_temperatures, values_mm
+from workbench.work.trust.shop_policy import SHIPPED_RULES, Rules
 
 Stage = Literal[
     "waiting", "received check", "as received", "studs", "target", "turning", "measuring",

@@ -50,9 +50,8 @@ from workbench.work.order.learned_turns import (
     stud_lines,
 )
 from workbench.work.order.rigs import FINER
-from workbench.work.order.shop_policy import LEARNING
 from workbench.work.text.words import clean
-from workbench.work.trust.setting_values import OFF
+from workbench.work.trust.shop_policy import LEARNING
 
 LAST_JOBS = 20
 """Rounds per ski are told of so many jobs, the last and those before."""
@@ -134,8 +133,8 @@ def _history(book: Book, counts: Mapping[str, int], left_out: int) -> Iterator[s
 
     ``counts`` are the rounds of each job by the id of its first.
     """
-    told = book.settings_kept((LEARNING,)).get(LEARNING, ())
-    since = told[-1][0] if told and OFF.of(told[-1][1]) else ""
+    told = book.settings_kept((LEARNING.name,)).get(LEARNING.name, ())
+    since = told[-1][0] if told and LEARNING.of(told[-1][1]) else ""
     before = [n for i, n in sorted(counts.items()) if not since or i < since]
     after = [n for i, n in sorted(counts.items()) if since and i >= since][-LAST_JOBS:]
     if before and after:

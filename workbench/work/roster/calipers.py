@@ -22,11 +22,8 @@ from workbench.records.store.row_checks import keepable
 from workbench.work.job.entry import Typed
 from workbench.work.job.shop import Shop
 from workbench.work.text.words import clean
-from workbench.work.trust import setting_values
 from workbench.work.trust.reading_tools import IN_HAND, held_caliper, judged, measured, shown_name
-
-INTERVAL_NAME = "check_interval_days"
-"""The setting of how many days a gauge-block check holds: a whole number, 0 asks for no check."""
+from workbench.work.trust.shop_policy import INTERVAL
 
 _LONGEST_NAME = 80
 
@@ -226,7 +223,7 @@ def interval_days(shop: Shop) -> tuple[int, int]:
     The shop's setting is that of the block; the zero is due every day unless the setting is 0. A
     setting that is no whole number of 0 or more counts as not set.
     """
-    days = setting_values.INTERVAL.of(shop.book.setting(INTERVAL_NAME))
+    days = INTERVAL.kept_in(shop.book)
     return min(measure.ZERO_DAYS, days), days
 
 

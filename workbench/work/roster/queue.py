@@ -18,7 +18,7 @@ from workbench.work.job.job_view import RosterLine
 from workbench.work.job.shop import Shop
 from workbench.work.job.ski_state import SkiState, conclude
 from workbench.work.job.stages import NOT_RELEASED
-from workbench.work.order.shop_policy import AS_LAST_TIME, shop_rules
+from workbench.work.trust.shop_policy import AS_LAST_TIME, shop_rules
 
 _T = TypeVar("_T")
 

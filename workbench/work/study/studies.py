@@ -19,7 +19,8 @@ from workbench.records.store.row_checks import keepable
 from workbench.work.job.shop import Shop
 from workbench.work.order.round_records import TAKEN_BACK
 from workbench.work.roster.calipers import in_hand
-from workbench.work.trust.study_results import State, StudyView, near_name, study_as_is
+from workbench.work.trust.shop_policy import near_of
+from workbench.work.trust.study_results import State, StudyView, study_as_is
 
 UNIT_WORDS: dict[Unit, str] = {"in": "inches", "mm": "millimetres"}
 
@@ -127,7 +128,7 @@ def _keep_plan(shop: Shop, plan: rows.Study, near: float | None) -> str:
         raise InputError("name", plan.name, "a name that no other test has")
     study = shop.book.add_entry(shop.who, plan)
     if near is not None:
-        shop.remember(near_name(study.id), repr(near))
+        shop.remember(near_of(study.id).name, repr(near))
     return study.id
 
 

@@ -16,8 +16,8 @@ from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.work.text.local_time import local
 from workbench.work.text.words import clean
-from workbench.work.trust import setting_values
 from workbench.work.trust.reading_budget import StudyScatter
+from workbench.work.trust.shop_policy import near_of
 
 NO_SCATTER_MM = 1e-9
 """Below this a standard deviation is what arithmetic left behind, not scatter."""
@@ -103,16 +103,7 @@ def study_as_is(book: Book, number: int, study: rows.Study) -> StudyView:
         for i, j, k in study.sequence
         if (study.parts[i], study.people[j], k) not in read
     )
-    return StudyView(number, study, readings, missing, _near(book, study.id))
-
-
-def _near(book: Book, study_id: str) -> float | None:
-    return setting_values.NEAR.of(book.setting(near_name(study_id)))
-
-
-def near_name(study_id: str) -> str:
-    """Return the setting that holds about what a study will read, in mm."""
-    return f"{setting_values.NEAR_BEGINS}{study_id}"
+    return StudyView(number, study, readings, missing, near_of(study.id).kept_in(book))
 
 
 # -- what it says ----------------------------------------------------------------------------------
