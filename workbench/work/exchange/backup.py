@@ -15,8 +15,6 @@ from workbench.work.files.safe_write import path_of
 from workbench.work.text.words import clean
 from workbench.work.trust.shop_policy import BACKUPS
 
-KEPT_SETTING = "backups_kept"
-
 
 def kept_of(book: Book) -> int:
     """Return how many days' copies the shop wants kept; the usual number where it does not say."""

@@ -6,7 +6,6 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import fields, replace
 from datetime import date
 from functools import partial
-from typing import TYPE_CHECKING
 
 from workbench.errors import BenchError
 from workbench.fin.parts.blade import Blade
@@ -44,10 +43,6 @@ from workbench.work.trust.reading_budget import readings_of
 from workbench.work.trust.reading_tools import tools_of
 from workbench.work.trust.shop_policy import GUARD, SHAPING, Rules, shop_rules
 from workbench.work.trust.wing_setup import wing_setup
-
-if TYPE_CHECKING:
-    from workbench.fin.plan.plan import Plan, Target
-    from workbench.work.learn.what_learnt import NextAct
 
 MOST_TOLD = 2
 """So many of the things added are told; more would not be read."""
@@ -190,14 +185,10 @@ class OpenBook:
 
         A round that was begun is finished by what was known and settled when it began.
         """
-        from workbench.work.learn.what_learnt import OfJob, Wanted, next_act
+        from workbench.work.learn.what_learnt import OfJob, next_act
 
         of = OfJob(view.job.id, view.ski, view.rig, methods, block, begun)
-
-        def learn(plain: Plan, targets: Sequence[Target], finest_turn: float) -> NextAct | None:
-            return next_act(self.book, of, Wanted(plain, targets, finest_turn))
-
-        return learn
+        return partial(next_act, self.book, of)
 
     def _as_worn(self, ski: rows.Ski, facts: Sequence[rows.AnyFact]) -> rows.Ski:
         """Return the ski with the blade and block it wore when its job was signed off.

@@ -343,17 +343,10 @@ class OfJob:
     until: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Wanted:
-    """What a job is aimed at, the finest turn made, and the turns that plain geometry gives."""
-
-    plain: Plan
-    targets: Sequence[Target]
-    finest_turn: float
-
-
-def next_act(book: Book, of: OfJob, wanted: Wanted) -> NextAct | None:
-    """Return the next act of a job.
+def next_act(
+    book: Book, of: OfJob, plain: Plan, targets: Sequence[Target], finest_turn: float
+) -> NextAct | None:
+    """Return the next act of a job aimed at ``targets``, beside the turns that geometry gives.
 
     None where nothing is to be said beyond the plain turns: the rounds cannot be followed, or the
     turns would take a stud beyond where it reaches.
@@ -374,22 +367,24 @@ def next_act(book: Book, of: OfJob, wanted: Wanted) -> NextAct | None:
             if r.chain == now.chain and r.job_id == of.job_id
         ]
         job = job_now(learnt, own, taken, now.settled)
-        act = decide(job, wanted.targets, wanted.finest_turn, may_ask=False)
-        plan = plan_of_act(wanted.plain, job, act)
+        act = decide(job, targets, finest_turn, may_ask=False)
+        plan = plan_of_act(plain, job, act)
     except BenchError:
         return None
     if not _is_in_reach(of.rig, plan):
         return None
-    return NextAct(job, act, plan, _finer(job, act, wanted))
+    return NextAct(job, act, plan, _finer(job, act, targets, finest_turn))
 
 
-def _finer(job: InJob, act: Act, wanted: Wanted) -> tuple[float, float] | None:
+def _finer(
+    job: InJob, act: Act, targets: Sequence[Target], finest_turn: float
+) -> tuple[float, float] | None:
     """Return the coarsest finer turn that is much likelier to be enough, where this one is not."""
     if act.p_after >= DECLARED or act.do == "push_home":
         return None
     for turn in FINER:
-        if turn < wanted.finest_turn:
-            other = decide(job, wanted.targets, turn, may_ask=False)
+        if turn < finest_turn:
+            other = decide(job, targets, turn, may_ask=False)
             if other.p_after >= act.p_after + MUCH:
                 return turn, other.p_after
     return None

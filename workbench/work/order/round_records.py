@@ -194,9 +194,13 @@ def other_way_in(
     book: Book, block: rows.Block, facts: Sequence[rows.AnyFact], made: rows.PassRow
 ) -> frozenset[str]:
     """Return the studs whose hand was written down otherwise when this round was made."""
-    then, _ = block_for(book, block, facts, made.id)
+    return hands_changed(block_for(book, block, facts, made.id)[0], block)
+
+
+def hands_changed(then: rows.Block, now: rows.Block) -> frozenset[str]:
+    """Return the studs whose hand was written down otherwise then."""
     hands = {s.name: s.hand for s in then.studs}
-    return frozenset(s.name for s in block.studs if hands.get(s.name, s.hand) != s.hand)
+    return frozenset(s.name for s in now.studs if hands.get(s.name, s.hand) != s.hand)
 
 
 # -- an entry in a few words -----------------------------------------------------------------------
