@@ -15,14 +15,13 @@ from typing import Any, Protocol, TypeVar
 
 from hypothesis import strategies as st
 
-from workbench.fin.frame import Point, Pose
-from workbench.fin.parts.base import Base
-from workbench.fin.parts.blade import Blade, Hole
-from workbench.fin.parts.studs import Hand, Stud
+from workbench.fin.blade import Blade, Hole
+from workbench.fin.frame import Base, Point, Pose
 from workbench.fin.reading.method import Method, Station
 from workbench.fin.reading.observe import observe
 from workbench.fin.reading.quantities import Quantity
 from workbench.fin.reading.rig import Rig
+from workbench.fin.studs import Hand, Stud
 
 T = TypeVar("T")
 GRID = 64

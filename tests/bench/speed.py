@@ -30,7 +30,7 @@ from tests.bench import speed_book
 from tests.bench.speed_paint import use_compiled
 from tests.shop import demo_file, heron, open_shop, ski, walk_to
 from workbench.fin.frame import Pose
-from workbench.fin.plan.goals import fit_wanted, followed, goals_of
+from workbench.fin.plan.plan import fit_wanted, followed, goals_of
 from workbench.fin.plan.uncertainty import u_turns
 from workbench.fin.pose.equations import Equations, Reading
 from workbench.fin.pose.fit import fit_pose

@@ -12,9 +12,8 @@ from tests.strategies import KINDS, Seeded, make_methods, make_pose, make_rig, m
 from workbench.bench.draw.canvas import DOTS, Area, Mode
 from workbench.bench.draw.side_view import method_view, side_view
 from workbench.errors import InputError
-from workbench.fin.frame import Pose
-from workbench.fin.parts.base import Base
-from workbench.fin.parts.blade import Blade, distance_to_segment
+from workbench.fin.blade import Blade, distance_to_segment
+from workbench.fin.frame import Base, Pose
 from workbench.fin.pose.equations import Reading
 from workbench.fin.reading.method import Method
 from workbench.fin.reading.observe import observe

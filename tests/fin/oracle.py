@@ -15,9 +15,8 @@ from scipy.optimize import brentq, minimize_scalar
 from shapely import affinity
 from shapely.geometry import LinearRing, LineString, box
 
-from workbench.fin.frame import Point, Pose
-from workbench.fin.parts.base import Base
-from workbench.fin.parts.blade import Blade
+from workbench.fin.blade import Blade
+from workbench.fin.frame import Base, Point, Pose
 from workbench.fin.reading.method import Method
 
 FAR = 1e5

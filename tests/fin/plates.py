@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from workbench.fin.frame import Point, Pose
-from workbench.fin.parts.base import Base
-from workbench.fin.parts.blade import Blade, Hole
-from workbench.fin.parts.studs import Stud
+from workbench.fin.blade import Blade, Hole
+from workbench.fin.frame import Base, Point, Pose
 from workbench.fin.pose.equations import Reading
 from workbench.fin.reading.method import Method, Station
 from workbench.fin.reading.observe import observe
 from workbench.fin.reading.rig import Rig
+from workbench.fin.studs import Stud
 
 IN = 25.4
 CURVED = Base(150 * IN, 3.5 * IN)

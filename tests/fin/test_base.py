@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from tests import strategies as made
 from workbench.errors import InputError
-from workbench.fin.parts.base import Base
+from workbench.fin.frame import Base
 from workbench.fin.reading.observe import level_crossings
 
 RADII = st.floats(300.0, 50000.0)

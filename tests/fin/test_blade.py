@@ -14,14 +14,8 @@ from shapely.geometry import LineString, Polygon
 from tests import strategies as made
 from tests.fin.plates import practice_plate, rectangle
 from workbench.errors import InputError
+from workbench.fin.blade import Blade, Hole, area_and_centroid, distance_to_segment, inward_normal
 from workbench.fin.frame import Point
-from workbench.fin.parts.blade import (
-    Blade,
-    Hole,
-    area_and_centroid,
-    distance_to_segment,
-    inward_normal,
-)
 
 
 def blade_of(*points: Point, edge: tuple[Point, Point] | None = None) -> Blade:
@@ -144,13 +138,7 @@ def test_shapes_for_the_other_tests_are_simple(blade: Blade) -> None:
 
 @pytest.mark.parametrize(
     "edge",
-    [
-        ((0, 0), (50, 4)),
-        ((0, 0), (0.5, 0)),
-        ((0, 0), (math.nan, 0)),
-        ((0, 0), (90, 40)),
-        ((0, 0),),
-    ],
+    [((0, 0), (50, 4)), ((0, 0), (0.5, 0)), ((0, 0), (math.nan, 0)), ((0, 0), (90, 40)), ((0, 0),)],
 )
 def test_edges_off_the_outline_are_refused(edge: tuple[Point, Point]) -> None:
     """Each end of the top and the back edge must lie on or near the outline."""
@@ -184,9 +172,7 @@ def test_the_inward_normal_points_into_the_metal(blade: Blade, which: int) -> No
     assert back == pytest.approx((nu, nv))
 
 
-@given(
-    *[st.tuples(st.integers(-99, 99), st.integers(-99, 99)) for _ in range(3)],
-)
+@given(*[st.tuples(st.integers(-99, 99), st.integers(-99, 99)) for _ in range(3)])
 def test_distance_to_a_segment_agrees_with_shapely(p: Point, a: Point, b: Point) -> None:
     expected = shapely.Point(p).distance(LineString([a, b]) if a != b else shapely.Point(a))
     assert distance_to_segment(p, a, b) == pytest.approx(expected, abs=1e-12)

@@ -12,12 +12,12 @@ import pytest
 from tests.fin.plates import DEEPEST, IN, LENGTH, TAIL, practice_rig, readings_at
 from workbench.errors import InputError
 from workbench.fin.frame import Pose
-from workbench.fin.parts.studs import Stud
 from workbench.fin.plan.guidance import plan
 from workbench.fin.plan.plan import Target
 from workbench.fin.plan.uncertainty import u_after
 from workbench.fin.pose.fit import fit_pose
 from workbench.fin.reading.rig import Rig
+from workbench.fin.studs import Stud
 
 PLACE_U, LEAD_U = 1.5, 0.01
 METHODS = (DEEPEST, TAIL, LENGTH)

@@ -11,7 +11,7 @@ from shapely.geometry import LineString
 
 from tests.work.scans import random_blade
 from workbench.errors import InputError
-from workbench.fin.parts.blade import Blade
+from workbench.fin.blade import Blade
 from workbench.fin.trace.calipers import (
     Frame,
     Place,
@@ -19,11 +19,12 @@ from workbench.fin.trace.calipers import (
     checked,
     contradiction,
     curve_of,
+    likeliest_bend,
     moved_point,
     places_of,
     shifted,
+    smoothed,
 )
-from workbench.fin.trace.spline import likeliest_bend, smoothed
 
 IN = 25.4
 SCATTER_MM = 0.001 * IN

@@ -10,12 +10,10 @@ from tests import strategies as made
 from tests.fin.oracle import placed
 from tests.fin.plates import BASES, LEVEL, practice_plate, rectangle
 from workbench.errors import OutOfReachError
-from workbench.fin.frame import Pose
-from workbench.fin.parts.base import Base
-from workbench.fin.parts.blade import Blade
-from workbench.fin.plan.carry import carry
+from workbench.fin.blade import Blade
+from workbench.fin.frame import Base, Pose
+from workbench.fin.plan.exposed import carry, exposed
 from workbench.fin.pose.descent import STEEPEST_RAD
-from workbench.fin.reading.exposed import exposed
 
 
 def moved(blade: Blade, by: Pose) -> Blade:
@@ -30,7 +28,9 @@ def moved(blade: Blade, by: Pose) -> Blade:
 def test_the_same_blade_stays_where_it_is_however_it_is_drawn(base: Base) -> None:
     blade = practice_plate()
     frame = Pose(12.0, -7.0, 0.03)
-    for new, pose in ((blade, LEVEL), (moved(blade, frame), frame.inverse().then(LEVEL))):
+    turned = LEVEL.tilt_rad - frame.tilt_rad
+    redrawn = Pose(*LEVEL.place(frame.locate((0.0, 0.0))), turned)
+    for new, pose in ((blade, LEVEL), (moved(blade, frame), redrawn)):
         out = carry(blade, base, LEVEL, new)
         assert out.differs == ()
         assert out.pose.x_mm == pytest.approx(pose.x_mm, abs=1e-6)

@@ -13,10 +13,9 @@ from shapely.geometry import Polygon
 from tests import strategies as made
 from tests.fin.oracle import base_y, placed
 from tests.fin.plates import CURVED, LEVEL, practice_plate, rectangle, trapezoid
-from workbench.fin.frame import Pose
-from workbench.fin.parts.base import Base
-from workbench.fin.parts.blade import Blade
-from workbench.fin.reading.exposed import Exposed, exposed, u_exposed, waterline_mm
+from workbench.fin.blade import Blade
+from workbench.fin.frame import Base, Pose
+from workbench.fin.plan.exposed import Exposed, exposed, u_exposed, waterline_mm
 
 FLAT = Base()
 

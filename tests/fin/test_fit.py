@@ -28,9 +28,8 @@ from tests.fin.plates import (
     trapezoid,
 )
 from workbench.errors import InputError
-from workbench.fin.frame import Pose
-from workbench.fin.parts.base import Base
-from workbench.fin.parts.blade import Blade
+from workbench.fin.blade import Blade
+from workbench.fin.frame import Base, Pose
 from workbench.fin.pose.equations import NoPoseError, Reading
 from workbench.fin.pose.fit import Fit, fit_pose
 from workbench.fin.pose.search import LIKELY
@@ -227,13 +226,7 @@ def noisy(readings: Sequence[Reading], seed: str, u_mm: float = 0.01) -> list[Re
     return [Reading(r.method, r.value_mm + source.gauss(0, u_mm), u_mm) for r in readings]
 
 
-FIVE = (
-    DEPTH,
-    DEEPEST,
-    TAIL,
-    LENGTH,
-    Method("length, flat", "length", band_mm=(2.0, 9.0)),
-)
+FIVE = (DEPTH, DEEPEST, TAIL, LENGTH, Method("length, flat", "length", band_mm=(2.0, 9.0)))
 
 
 @pytest.mark.parametrize("base", BASES)

@@ -7,7 +7,7 @@ import random
 
 import pytest
 
-from workbench.fin.plan.expectation import U_TURN, expected_after
+from workbench.fin.plan.uncertainty import U_TURN, expected_after
 from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import fit_pose
 from workbench.measure.doubtful import CRITICAL, doubt

@@ -11,12 +11,11 @@ from scipy.optimize import least_squares
 
 from tests.fin.plates import BASES, DEPTH, IN, LENGTH, TAIL, practice_plate, stud
 from workbench.errors import InputError
-from workbench.fin.frame import Pose
-from workbench.fin.parts.base import Base
-from workbench.fin.parts.studs import Stud
+from workbench.fin.frame import Base, Pose
 from workbench.fin.plan.found_block import GOOD_MOVES, _Problem, found_block
 from workbench.fin.pose.equations import Reading
 from workbench.fin.reading.rig import Rig
+from workbench.fin.studs import Stud
 
 METHODS = (DEPTH, TAIL, LENGTH)
 SD_MM = 0.0005 * IN

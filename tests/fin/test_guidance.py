@@ -27,11 +27,9 @@ from tests.fin.plates import (
     readings_at,
 )
 from workbench.errors import InputError, OutOfReachError
-from workbench.fin.frame import Pose
-from workbench.fin.parts.base import Base
-from workbench.fin.plan.goals import TargetOutOfReachError
+from workbench.fin.frame import Base, Pose
 from workbench.fin.plan.guidance import StudLimitError, plan
-from workbench.fin.plan.plan import Plan, Target, is_within
+from workbench.fin.plan.plan import Plan, Target, TargetOutOfReachError, is_within
 from workbench.fin.plan.uncertainty import u_after
 from workbench.fin.pose.equations import NoPoseError, Reading
 from workbench.fin.pose.fit import fit_pose

@@ -19,9 +19,8 @@ from tests.fin.plates import (
     practice_plate,
     readings_at,
 )
-from workbench.fin.frame import Pose
-from workbench.fin.parts.base import Base
-from workbench.fin.parts.blade import Blade
+from workbench.fin.blade import Blade
+from workbench.fin.frame import Base, Pose
 from workbench.fin.pose.descent import closed_form, solve_held
 from workbench.fin.pose.equations import Equations
 from workbench.fin.pose.fit import fit_pose

@@ -13,9 +13,8 @@ import pytest
 from tests import strategies as made
 from tests.fin import oracle
 from workbench.errors import OutOfReachError
-from workbench.fin.frame import Pose
-from workbench.fin.parts.base import Base
-from workbench.fin.parts.blade import Blade
+from workbench.fin.blade import Blade
+from workbench.fin.frame import Base, Pose
 from workbench.fin.plan.guidance import plan
 from workbench.fin.plan.plan import Target
 from workbench.fin.pose.equations import NoPoseError, Reading

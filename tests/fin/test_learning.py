@@ -16,6 +16,7 @@ from tests.fin.learning_bench import WAYS, Run, mean_and_error, runs
 from tests.fin.learning_shop import CORNERS, METHODS, Truth, bench_rig, fresh, season, takes
 from tests.fin.plates import IN, readings_at
 from workbench.errors import InputError
+from workbench.fin.blade import Blade
 from workbench.fin.frame import Pose
 from workbench.fin.learn.decide import decide
 from workbench.fin.learn.edges import edges_of
@@ -34,22 +35,14 @@ from workbench.fin.learn.replay import (
 )
 from workbench.fin.learn.seating import together
 from workbench.fin.learn.sight import Takes, look
-from workbench.fin.learn.state import (
-    OFFSETS,
-    ORDINARY,
-    Imperfections,
-    State,
-    effect_of,
-    turned,
-)
-from workbench.fin.learn.within import all_within
-from workbench.fin.parts.blade import Blade
-from workbench.fin.parts.studs import known_leads, lead_of_thread
+from workbench.fin.learn.state import OFFSETS, ORDINARY, Imperfections, State, effect_of, turned
+from workbench.fin.learn.ways import all_within
 from workbench.fin.plan.guidance import plan
 from workbench.fin.plan.plan import Target
 from workbench.fin.pose.fit import fit_pose
 from workbench.fin.reading.observe import observe_all
 from workbench.fin.reading.rig import Rig
+from workbench.fin.studs import known_leads, lead_of_thread
 from workbench.places import shipped
 from workbench.work.order.order_file import read_order
 
@@ -640,9 +633,7 @@ def one_reading_gone(shop: Truth) -> tuple[Round, ...]:
     [lambda shop: (), contradictory, constant, impossible, to_and_fro, one_reading_gone],
     ids=["empty", "contradictory", "constant", "impossible", "to and fro", "a reading far off"],
 )
-def test_odd_histories_give_finite_answers(
-    history: Callable[[Truth], tuple[Round, ...]],
-) -> None:
+def test_odd_histories_give_finite_answers(history: Callable[[Truth], tuple[Round, ...]]) -> None:
     """Whatever was kept, the next job is decided with finite numbers and honest probabilities."""
     shop = Truth(random.Random(8))
     shop.seat()

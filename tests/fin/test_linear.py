@@ -9,7 +9,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from workbench.fin.frame import (
+from workbench.measure.linalg import (
     gram_of_three,
     inverse,
     multiply,

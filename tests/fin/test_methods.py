@@ -12,9 +12,8 @@ from tests import strategies as made
 from tests.fin import oracle
 from tests.fin.plates import rectangle, trapezoid
 from workbench.errors import InputError
-from workbench.fin.frame import Pose
-from workbench.fin.parts.base import Base
-from workbench.fin.parts.blade import Blade
+from workbench.fin.blade import Blade
+from workbench.fin.frame import Base, Pose
 from workbench.fin.reading.method import Method, Station
 from workbench.fin.reading.observe import observe
 

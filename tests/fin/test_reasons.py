@@ -20,8 +20,7 @@ from tests.fin.plates import (
     rectangle,
 )
 from workbench.errors import PoseError
-from workbench.fin.frame import Pose
-from workbench.fin.parts.base import Base
+from workbench.fin.frame import Base, Pose
 from workbench.fin.pose.equations import NoPoseError, Reading
 from workbench.fin.pose.fit import fit_pose
 from workbench.fin.reading.method import Method, Station

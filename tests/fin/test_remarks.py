@@ -8,11 +8,10 @@ from dataclasses import replace
 import pytest
 
 from tests.fin.plates import CURVED, DEPTH, IN, LENGTH, TAIL, practice_rig, readings_at
+from workbench.fin.blade import Blade
 from workbench.fin.frame import Pose
-from workbench.fin.parts.blade import Blade
-from workbench.fin.plan.guidance import plan, plan_from
+from workbench.fin.plan.guidance import ODD_TILT_RAD, plan, plan_from, rough_remarks
 from workbench.fin.plan.plan import Plan, Target
-from workbench.fin.plan.remarks import ODD_TILT_RAD, rough_remarks
 from workbench.fin.pose.fit import Fit, fit_pose
 from workbench.fin.reading.method import Method, Station
 from workbench.fin.reading.rig import Rig

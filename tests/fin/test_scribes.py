@@ -11,10 +11,8 @@ from hypothesis import strategies as st
 from tests import strategies as made
 from tests.fin.plates import DEEPEST, DEPTH, LENGTH, TAIL, practice_plate
 from workbench.errors import InputError
-from workbench.fin.frame import Pose
-from workbench.fin.parts.base import Base
-from workbench.fin.plan.goals import goals_of
-from workbench.fin.plan.plan import Target
+from workbench.fin.frame import Base, Pose
+from workbench.fin.plan.plan import Target, goals_of
 from workbench.fin.pose.equations import NoPoseError, Reading
 from workbench.fin.pose.fit import Fit, fit_pose
 from workbench.fin.reading.method import COARSE_U_MM, Method, Scribe, Station

@@ -14,19 +14,10 @@ from shapely.geometry import LineString
 from tests import strategies as made
 from tests.fin.plates import LEVEL, practice_plate, practice_rig, rectangle, stud
 from workbench.errors import InputError, OutOfReachError
-from workbench.fin.frame import Point, Pose
-from workbench.fin.parts.base import Base
-from workbench.fin.parts.blade import Blade
-from workbench.fin.parts.studs import (
-    Stud,
-    check_studs,
-    edge_of,
-    named,
-    said,
-    seat,
-    travel,
-)
+from workbench.fin.blade import Blade
+from workbench.fin.frame import Base, Point, Pose
 from workbench.fin.reading.rig import Rig
+from workbench.fin.studs import Stud, check_studs, edge_of, named, said, seat, travel
 
 FAR = 1000.0
 
@@ -83,11 +74,7 @@ def test_seat_undoes_travel(rig: Rig, pose: Pose, off: float) -> None:
     assert seated.tilt_rad == pytest.approx(pose.tilt_rad, abs=made.EXACT_MM / 100)
 
 
-@given(
-    made.rigs(),
-    made.poses(),
-    st.tuples(*[st.floats(-2.0, 2.0) for _ in range(3)]),
-)
+@given(made.rigs(), made.poses(), st.tuples(*[st.floats(-2.0, 2.0) for _ in range(3)]))
 def test_travel_undoes_seat(rig: Rig, pose: Pose, turns: tuple[float, ...]) -> None:
     """After any turns, each stud's travel at the new seat is what its turns made it."""
     seated = rig.seated(pose, turns)

@@ -9,12 +9,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from workbench.errors import InputError
-from workbench.fin.parts.studs import (
-    ISO_COARSE_MM,
-    UNIFIED_TPI,
-    lead_of_thread,
-    lead_of_tpi,
-)
+from workbench.fin.studs import ISO_COARSE_MM, UNIFIED_TPI, lead_of_thread, lead_of_tpi
 
 # ISO 261 / ISO 724 coarse series (iso-coarse-threads): pitch, d2, d3, D1 in mm.
 COARSE = {

@@ -11,8 +11,8 @@ from shapely.geometry import LineString
 from tests.fin.plates import IN, LENGTH, practice_rig
 from tests.fin.test_caliper_trace import measured
 from tests.work.scans import hole_points, random_blade
+from workbench.fin.blade import Blade
 from workbench.fin.frame import Pose
-from workbench.fin.parts.blade import Blade
 from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import fit_pose
 from workbench.fin.reading.method import Method

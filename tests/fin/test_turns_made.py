@@ -7,7 +7,7 @@ import random
 
 import pytest
 
-from workbench.fin.plan.expectation import DOUBTED_FROM, U_TURN, explanations
+from workbench.fin.plan.uncertainty import DOUBTED_FROM, U_TURN, explanations
 from workbench.fin.pose.fit import fit_pose
 from workbench.places import shipped
 from workbench.work.order.order_file import read_order

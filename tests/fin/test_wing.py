@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from scipy.optimize import linprog
 
 from workbench.errors import InputError
-from workbench.fin.parts.base import Base
+from workbench.fin.frame import Base
 from workbench.fin.wing import (
     HOLDS,
     Arc,

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from tests.measure.figures import figure
 from workbench.errors import InputError
-from workbench.measure.stats.adjustment import Adjustment, adjust, critical_w, detectable_shift
+from workbench.measure.adjustment import Adjustment, adjust, critical_w, detectable_shift
 
 
 def s0(result: Adjustment) -> float:

@@ -12,10 +12,7 @@ from hypothesis import strategies as st
 
 from tests.measure.figures import figure
 from workbench.errors import InputError
-from workbench.measure.stats.learnt_offset import (
-    agreement,
-    restated,
-)
+from workbench.measure.learnt_offset import agreement, restated
 
 pairs = st.lists(st.tuples(st.floats(-100, 100), st.floats(-100, 100)), min_size=2, max_size=30)
 

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from tests.measure.figures import figure
+from workbench.measure.gauge_study import Effect, probability, ratio, two_way
 from workbench.measure.repeats import sum_of_squares
-from workbench.measure.stats.gauge_study import Effect, probability, ratio, two_way
 
 
 def groups_of(rows: list[list[float]]) -> list[list[float]]:

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from tests.measure.figures import figure
 from workbench.errors import InputError
 from workbench.measure.budget import Budget, Contribution
-from workbench.measure.numerics.distributions import coverage_factor
+from workbench.measure.distributions import coverage_factor
 from workbench.measure.repeats import summarise
 
 
@@ -144,9 +144,7 @@ def test_ea402_s4():
         )
     )
     example.check(
-        u_nm=budget.u,
-        U_nm=2 * budget.u,
-        l_X_mm=given_["l_S_mm"] + given_["difference_mm"],
+        u_nm=budget.u, U_nm=2 * budget.u, l_X_mm=given_["l_S_mm"] + given_["difference_mm"]
     )
 
 

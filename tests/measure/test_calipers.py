@@ -8,12 +8,7 @@ from datetime import date
 import pytest
 
 from workbench.errors import InputError
-from workbench.measure.calipers import (
-    Caliper,
-    Check,
-    judge,
-    standing,
-)
+from workbench.measure.calipers import Caliper, Check, judge, standing
 
 DAY = date(2026, 3, 14).toordinal()
 BENCH = Caliper("bench 1")

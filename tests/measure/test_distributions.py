@@ -11,7 +11,7 @@ from scipy import stats
 
 from tests.measure.figures import figure
 from workbench.errors import InputError
-from workbench.measure.numerics.distributions import (
+from workbench.measure.distributions import (
     chi2_quantile,
     chi2_sf,
     coverage_factor,

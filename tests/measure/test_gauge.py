@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from tests.measure.figures import figure
 from workbench.errors import InputError
-from workbench.measure.stats.gauge_study import Effect, Readings, by_anova, probability, ratio
+from workbench.measure.gauge_study import Effect, Readings, by_anova, probability, ratio
 
 
 def reference_study() -> Readings:

@@ -10,9 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.measure.test_gauge import made_up, reference_study
-from workbench.measure.numerics.distributions import coverage_factor
+from workbench.measure.distributions import coverage_factor
+from workbench.measure.gauge_study import by_anova
 from workbench.measure.repeats import Scatter
-from workbench.measure.stats.gauge_study import by_anova
 
 
 def test_for_many_degrees_of_freedom_it_is_the_limit_of_2_8() -> None:

@@ -9,7 +9,7 @@ import pytest
 
 from tests.measure.figures import figure
 from workbench.errors import InputError
-from workbench.measure.stats.learnt_offset import FEWEST_FOR_SLOPE, learn_offset
+from workbench.measure.learnt_offset import FEWEST_FOR_SLOPE, learn_offset
 
 
 def test_peak_flow_by_two_meters() -> None:

@@ -13,12 +13,7 @@ from hypothesis import strategies as st
 
 from workbench.errors import InputError
 from workbench.measure.display import length_text
-from workbench.measure.lengths import (
-    kept_as,
-    parse_length,
-    parse_turn,
-    understand,
-)
+from workbench.measure.lengths import kept_as, parse_length, parse_turn, understand
 from workbench.measure.units import SPELLINGS, Unit
 
 DEPTH = (2.0 * 25.4, 3.0 * 25.4)

@@ -13,8 +13,8 @@ from scipy import optimize, stats
 
 from tests.measure.figures import figure
 from workbench.errors import InputError
-from workbench.measure.stats.adjustment import adjust
-from workbench.measure.stats.regression import (
+from workbench.measure.adjustment import adjust
+from workbench.measure.learnt_offset import (
     Line,
     LineError,
     Slope,

@@ -8,7 +8,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from workbench.measure.numerics.linalg import factor, solve
+from workbench.measure.linalg import factor, least_squares
 
 
 @given(st.integers(1, 5), st.integers(0, 8), st.integers(0, 2**32))
@@ -20,7 +20,9 @@ def test_the_solution_agrees_with_numpy(n, more, seed):
     scale = np.linalg.cond(a)
     assert factors.rank == n
     assert np.allclose(
-        solve(factors, b.tolist()), np.linalg.lstsq(a, b, rcond=None)[0], rtol=1e-12 * scale**2
+        least_squares(factors, b.tolist()),
+        np.linalg.lstsq(a, b, rcond=None)[0],
+        rtol=1e-12 * scale**2,
     )
 
 
@@ -44,6 +46,6 @@ def test_units_of_the_columns_do_not_matter():
     """Millimetres beside radians: the solution scales with the column, digit for digit."""
     rows = [[1.0, 3.0], [2.0, -1.0], [0.5, 4.0]]
     tiny = [[a, b * 1e-9] for a, b in rows]
-    plain, scaled = (solve(factor(r), [1.0, 2.0, 3.0]) for r in (rows, tiny))
+    plain, scaled = (least_squares(factor(r), [1.0, 2.0, 3.0]) for r in (rows, tiny))
     assert math.isclose(plain[0], scaled[0], rel_tol=1e-12)
     assert math.isclose(plain[1], scaled[1] * 1e-9, rel_tol=1e-12)

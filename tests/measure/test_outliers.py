@@ -40,10 +40,7 @@ def test_grubbs_worked_example():
     assert suspect.value == example.inputs["suspect"]
     assert not suspect.doubtful
     example.check(
-        mean=summary.mean,
-        s=summary.sd,
-        G=suspect.statistic,
-        critical_95_one_sided=suspect.critical,
+        mean=summary.mean, s=summary.sd, G=suspect.statistic, critical_95_one_sided=suspect.critical
     )
 
 
@@ -71,9 +68,7 @@ def test_rosner_masked_outliers():
     assert [step.value for step in steps[:count]] == [6.01, 5.42, 5.34]
     assert [step.doubtful for step in steps] == [False, False, True, False, False]
     for number, step in enumerate(steps, 1):
-        example.check(
-            **{f"R{number}": step.statistic, f"lambda{number}": step.critical},
-        )
+        example.check(**{f"R{number}": step.statistic, f"lambda{number}": step.critical})
 
 
 def test_clean_readings_are_left_alone():
@@ -164,10 +159,7 @@ def test_two_readings_are_not_doubted_while_nothing_is_known_of_their_scatter():
 
 @pytest.mark.parametrize("alpha", [0, 1, -0.1, math.nan])
 def test_alpha_must_be_a_probability(alpha):
-    for call in (
-        lambda: grubbs_critical(5, alpha),
-        lambda: esd_critical(9, 1, alpha),
-    ):
+    for call in (lambda: grubbs_critical(5, alpha), lambda: esd_critical(9, 1, alpha)):
         with pytest.raises(InputError, match="alpha"):
             call()
 
@@ -186,8 +178,7 @@ def test_too_few_readings_are_told():
 @given(
     st.lists(
         st.one_of(
-            st.sampled_from([2.45, 2.4505, 2.451]),
-            st.floats(-1e9, 1e9, allow_subnormal=False),
+            st.sampled_from([2.45, 2.4505, 2.451]), st.floats(-1e9, 1e9, allow_subnormal=False)
         ),
         min_size=8,
         max_size=30,

@@ -11,13 +11,8 @@ from hypothesis import strategies as st
 
 from tests.measure.figures import figure
 from workbench.errors import InputError
-from workbench.measure.numerics.distributions import coverage_factor
-from workbench.measure.repeats import (
-    Repeats,
-    pooled_sd,
-    sum_of_squares,
-    summarise,
-)
+from workbench.measure.distributions import coverage_factor
+from workbench.measure.repeats import Repeats, pooled_sd, sum_of_squares, summarise
 
 readings = st.lists(st.floats(-1e6, 1e6, allow_nan=False), min_size=2, max_size=30)
 
@@ -36,10 +31,7 @@ def test_strd_univariate(name):
     values = strd_data(f"strd-uni-{name}")
     summary = summarise(values)
     assert summary.n == figure(f"strd-uni-{name}").inputs["n"]
-    figure(f"strd-uni-{name}").check(
-        mean=summary.mean,
-        stdev_n_minus_1=summary.sd,
-    )
+    figure(f"strd-uni-{name}").check(mean=summary.mean, stdev_n_minus_1=summary.sd)
 
 
 def test_one_reading_shows_no_scatter():

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from tests.measure.figures import figure
 from workbench.errors import InputError
-from workbench.measure.rounding import round_to_uncertainty
+from workbench.measure.display import round_to_uncertainty
 
 
 def test_gum_7_2_6():

@@ -17,10 +17,10 @@ from pathlib import Path
 import numpy as np
 from PIL import Image, ImageDraw, ImageFilter
 
-from workbench.fin.parts.blade import Blade, Hole
+from workbench.fin.blade import Blade, Hole
 from workbench.fin.trace.traced import framed
 from workbench.measure.units import MM_PER, Unit
-from workbench.work.trace.scale import PictureScale
+from workbench.work.trace.look import PictureScale
 from workbench.work.trace.scan import trace_picture
 
 Point = tuple[float, float]

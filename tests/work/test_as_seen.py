@@ -26,9 +26,9 @@ from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import ChangedError, Shop
 from workbench.work.job.temperature import state_temperature
-from workbench.work.order import shop_policy
 from workbench.work.roster import baselines, corrections, queue
 from workbench.work.study import offsets
+from workbench.work.trust import shop_policy
 
 Act = Callable[[Shop, JobView], object]
 

@@ -16,7 +16,7 @@ from tests.by_command import Run
 from tests.work.scans import random_blade
 from workbench.cli import main
 from workbench.errors import InputError
-from workbench.fin.parts.blade import Blade
+from workbench.fin.blade import Blade
 from workbench.work.job.shop import Shop
 from workbench.work.paper.pdf_pages import outline_pdf
 from workbench.work.trace.outline import changed, check_of, copy_blade, outline_lines, outline_svg

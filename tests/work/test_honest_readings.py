@@ -16,7 +16,7 @@ import pytest
 
 from tests.shop import as_received, heron, ski, walk_to
 from workbench.fin.frame import Pose
-from workbench.fin.plan.expectation import U_TURN
+from workbench.fin.plan.uncertainty import U_TURN
 from workbench.measure.budget import ASSUMED, Budget
 from workbench.measure.display import length_text
 from workbench.measure.lengths import parse_length

@@ -11,8 +11,8 @@ import pytest
 from tests.shop import Fin, demo_file, heron, open_shop, read, ski, walk_to
 from workbench.errors import InputError
 from workbench.fin.learn.replay import Move
-from workbench.fin.parts.studs import Stud
 from workbench.fin.reading.rig import Rig
+from workbench.fin.studs import Stud
 from workbench.records.store import rows
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
@@ -127,7 +127,7 @@ def test_a_push_home_is_a_round_with_its_steps(shop: Shop) -> None:
     held = [t.mm for t in block.travels(fin.pose)]
     # Not home at the tail stud: it stands off by 0.008 in.
     away = [mm + (0.2 if j == 2 else 0.0) for j, mm in enumerate(held)]
-    from workbench.fin.parts.studs import seat
+    from workbench.fin.studs import seat
 
     pose = fin.pose
     fin.pose = seat(block.studs, block.blade, away, pose)

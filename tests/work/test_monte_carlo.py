@@ -15,9 +15,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from workbench.fin.plan.goals import fit_wanted, goals_of
-from workbench.fin.plan.plan import Plan, Target
-from workbench.fin.plan.remarks import rough_remarks
+from workbench.fin.plan.guidance import rough_remarks
+from workbench.fin.plan.plan import Plan, Target, fit_wanted, goals_of
 from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import Fit, fit_pose
 from workbench.measure.units import MM_PER

@@ -16,7 +16,7 @@ from tests.measure.figures import figure
 from tests.shop import empty_shop
 from workbench import cli
 from workbench.errors import InputError
-from workbench.measure.stats.gauge_study import by_anova
+from workbench.measure.gauge_study import by_anova
 from workbench.measure.units import MM_PER
 from workbench.records.book import Book
 from workbench.records.store import rows

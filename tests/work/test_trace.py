@@ -29,7 +29,7 @@ from workbench.cli import main
 from workbench.errors import InputError
 from workbench.fin.trace.traced import edge_choices
 from workbench.places import shipped
-from workbench.work.trace.scale import PictureScale
+from workbench.work.trace.look import PictureScale
 from workbench.work.trace.scan import trace_picture
 
 IN = 25.4

@@ -21,9 +21,9 @@ from tests.work.scans import csv_of, hole_points, random_blade
 from workbench.cli import main
 from workbench.commands.day import trace as trace_command
 from workbench.errors import InputError
-from workbench.fin.parts.blade import Blade
+from workbench.fin.blade import Blade
 from workbench.work.trace.drawing import FLAT_MM
-from workbench.work.trace.scale import Ask
+from workbench.work.trace.look import Ask
 from workbench.work.trace.tracing import trace_file
 
 IN = 25.4

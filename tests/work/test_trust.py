@@ -10,11 +10,11 @@ import numpy as np
 import pytest
 
 from workbench.errors import InputError
-from workbench.fin.parts.base import Base
-from workbench.fin.parts.blade import Blade
-from workbench.fin.parts.studs import Stud
+from workbench.fin.blade import Blade
+from workbench.fin.frame import Base
 from workbench.fin.reading.method import Method, Scribe
 from workbench.fin.reading.rig import Rig
+from workbench.fin.studs import Stud
 from workbench.measure.budget import CaliperFigures, reading_budget_mm
 from workbench.measure.calipers import din862_mpe_mm
 from workbench.places import shipped

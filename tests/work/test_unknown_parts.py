@@ -10,9 +10,8 @@ import pytest
 
 from tests.shop import Clock, empty_shop, read
 from workbench.errors import InputError, MissingPartError, PoseError
-from workbench.fin.frame import Pose
-from workbench.fin.parts.base import Base
-from workbench.fin.parts.blade import Blade
+from workbench.fin.blade import Blade
+from workbench.fin.frame import Base, Pose
 from workbench.fin.plan.guidance import plan
 from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import fit_pose

@@ -23,7 +23,7 @@ from tests.work.scans import (
     traced_picture,
 )
 from workbench.errors import InputError
-from workbench.work.trace.scale import PictureScale
+from workbench.work.trace.look import PictureScale
 
 ALLOWED = {600.0: 0.002, 300.0: 0.004}
 """Outline RMS (in) by dots per inch; holes 0.001 in centre and 0.002 diameter, scale 0.05 %; where

@@ -17,7 +17,7 @@ from collections.abc import Callable, Sequence
 from typing import Literal
 
 from workbench.errors import InputError
-from workbench.fin.parts.base import SMALLEST_RADIUS_MM, Base
+from workbench.fin.frame import SMALLEST_RADIUS_MM, Base
 from workbench.frozen import dataclass
 
 # -- the curve -------------------------------------------------------------------------------------

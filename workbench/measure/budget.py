@@ -14,7 +14,7 @@ from typing import Literal
 from workbench.errors import InputError
 from workbench.frozen import dataclass
 from workbench.measure.calipers import din862_mpe_mm
-from workbench.measure.numerics.distributions import coverage_factor
+from workbench.measure.distributions import coverage_factor
 from workbench.measure.repeats import Scatter, scatter_of, summarise
 
 Of = Literal["length", "°C", "1/°C"]

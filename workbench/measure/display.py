@@ -7,10 +7,12 @@ the limit does not (B.7.2: limits are rounded so that neither is exceeded).
 
 from __future__ import annotations
 
-from decimal import ROUND_HALF_EVEN, Decimal, localcontext
+import math
+from decimal import ROUND_DOWN, ROUND_HALF_EVEN, ROUND_UP, Context, Decimal, localcontext
 from functools import lru_cache
 from typing import Literal, assert_never, get_args
 
+from workbench.errors import InputError
 from workbench.measure.units import Unit
 
 STEP: dict[Unit, str] = {"in": "0.0005", "mm": "0.01"}
@@ -70,6 +72,11 @@ def fine_text(value_mm: float, unit: Unit) -> str:
     return length_text(value_mm, unit, FINE[unit])
 
 
+def finer_text(value_mm: float, unit: Unit) -> str:
+    """Return a length to a digit more than an uncertainty has."""
+    return length_text(value_mm, unit, "0.00001" if unit == "in" else "0.0001")
+
+
 def _plain(value: Decimal, step: Decimal) -> str:
     places = -int(step.normalize().as_tuple().exponent)
     text = f"{value:.{max(places, 0)}f}"
@@ -126,3 +133,44 @@ def degrees_text(angle_deg: float, places: int = 2) -> str:
     if not text.strip("0."):
         return f"{text}°"
     return f"{'+' if angle_deg > 0 else MINUS}{text}°"
+
+
+# -- a value and its uncertainty -------------------------------------------------------------------
+
+_LEAST_CUT = 0.01
+
+
+def round_to_uncertainty(value: float, u: float, digits: int = 2) -> tuple[str, str]:
+    """``value`` and ``u`` as plain decimal text: ``u`` to ``digits`` figures, ``value`` to match.
+
+    ``u`` is rounded up rather than to nearest, unless what is cut off is less than 1 % of it
+    (7.2.6 rounds 10.47 up to 11 but lets 28.05 be 28); halves of ``value`` go to the even digit.
+    Raises :class:`InputError` for a value that is no number or a ``u`` that is not positive.
+    """
+    if not math.isfinite(value):
+        raise InputError("value", value, "a finite number")
+    if not 0 < u < math.inf:
+        raise InputError("uncertainty", u, "a finite number more than 0")
+    if digits < 1:
+        raise InputError("digits", digits, "1 or more")
+    # Decimal costs start-up time, and only a printed result needs it.
+    exact_u, exact_value = Decimal(repr(float(u))), Decimal(repr(float(value)))
+    context = Context(prec=2000)
+    step = exact_u.adjusted() - digits + 1
+    rounded_u = _round_up(exact_u, step)
+    if rounded_u.adjusted() > exact_u.adjusted():
+        step += 1
+        rounded_u = rounded_u.quantize(Decimal(1).scaleb(step), context=context)
+    rounded = exact_value.quantize(Decimal(1).scaleb(step), ROUND_HALF_EVEN, context)
+    if rounded.is_zero():
+        rounded = rounded.copy_abs()
+    return f"{rounded:f}", f"{rounded_u:f}"
+
+
+def _round_up(u: Decimal, step: int) -> Decimal:
+    unit = Decimal(1).scaleb(step)
+    down = u.quantize(unit, ROUND_DOWN)
+    cut = u - down
+    if cut * 2 < unit and cut <= u * Decimal(str(_LEAST_CUT)):
+        return down
+    return u.quantize(unit, ROUND_UP)

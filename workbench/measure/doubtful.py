@@ -15,8 +15,8 @@ from typing import Literal
 
 from workbench.errors import InputError
 from workbench.frozen import dataclass
+from workbench.measure.distributions import normal_sf, t_quantile
 from workbench.measure.lengths import parse_length
-from workbench.measure.numerics.distributions import normal_sf, t_quantile
 from workbench.measure.repeats import Scatter, checked, mean_of, sum_of_squares
 from workbench.measure.units import MM_PER_INCH, Unit
 

@@ -17,7 +17,7 @@ from typing import Literal
 
 from workbench.errors import InputError
 from workbench.frozen import dataclass
-from workbench.measure.numerics.distributions import coverage_factor, f_sf
+from workbench.measure.distributions import coverage_factor, f_sf
 
 _LARGEST = 1e100
 

@@ -12,8 +12,7 @@ from itertools import pairwise
 from rich.cells import cell_len
 
 from workbench.bench.draw.canvas import CELL_ASPECT, DOTS, LARGEST_CELLS, XY, Area, Canvas, Mode
-from workbench.fin.frame import Point, Pose
-from workbench.fin.parts.base import Base
+from workbench.fin.frame import Base, Point, Pose
 from workbench.fin.pose.equations import Reading
 from workbench.fin.reading.method import Method
 from workbench.fin.reading.rig import Rig

@@ -15,8 +15,8 @@ from workbench.bench.draw.bigtext import together
 from workbench.bench.draw.text import lines, look_of, styled, visible, wrapped
 from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError
+from workbench.fin.plan.guidance import COVERAGE
 from workbench.fin.plan.plan import StudTurn
-from workbench.fin.plan.remarks import COVERAGE
 from workbench.fin.reading.method import Method
 from workbench.frozen import dataclass
 from workbench.measure.display import (

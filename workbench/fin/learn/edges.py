@@ -11,12 +11,13 @@ import math
 from collections.abc import Sequence
 from typing import Literal
 
-from workbench.fin.frame import Point, Pose, Row
-from workbench.fin.parts.blade import Blade
+from workbench.fin.blade import Blade
+from workbench.fin.frame import Point, Pose
 from workbench.fin.reading.method import Method
 from workbench.fin.reading.observe import Observation
 from workbench.fin.reading.quantities import TRAITS
 from workbench.frozen import dataclass
+from workbench.measure.linalg import Three
 from workbench.measure.units import MM_PER_INCH
 
 Side = Literal["trailing", "leading"]
@@ -154,7 +155,7 @@ class Offset:
     """
 
     mm: float
-    by_pose: Row
+    by_pose: Three
     touched: tuple[Touched, ...]
 
     @property

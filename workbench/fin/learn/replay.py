@@ -29,11 +29,11 @@ from workbench.fin.learn.state import (
     with_studs_of,
     without_stud,
 )
-from workbench.fin.parts.studs import Hand, known_leads, seat
 from workbench.fin.pose.equations import NoPoseError
 from workbench.fin.reading.method import Method
 from workbench.fin.reading.observe import observe_all
 from workbench.fin.reading.rig import Rig
+from workbench.fin.studs import Hand, known_leads, seat
 from workbench.frozen import dataclass
 
 # -- whether a stud's thread or hand is the one that was told --------------------------------------

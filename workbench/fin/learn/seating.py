@@ -16,9 +16,10 @@ from operator import mul
 from typing import Literal
 
 from workbench.fin.learn.sight import Sight
-from workbench.fin.learn.state import LEADS, OFFSETS, Imperfections, State, Three, spread
+from workbench.fin.learn.state import LEADS, OFFSETS, Imperfections, State, spread
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
+from workbench.measure.linalg import Three
 
 Kind = Literal["all_well", "gap", "misread", "wrong_turn", "none_of_these"]
 Square = list[list[float]]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from workbench.fin.frame import Pose, Row, inverse_of_three, multiply, pseudo_inverse
+from workbench.fin.frame import Pose
 from workbench.fin.learn.edges import MovedEdges, Offset, Weights
 from workbench.fin.learn.state import Imperfections
 from workbench.fin.pose.equations import Reading
@@ -14,6 +14,7 @@ from workbench.fin.reading.method import Method
 from workbench.fin.reading.observe import Observation, observe_all
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
+from workbench.measure.linalg import Three, inverse_of_three, multiply, pseudo_inverse
 
 APART = 5.0
 """Takes of one seating that differ by more standard deviations than this do not belong together."""
@@ -151,7 +152,7 @@ def look(
     )
 
 
-def _gain(fit: Fit, more: Sequence[Row]) -> Sequence[Sequence[float]]:
+def _gain(fit: Fit, more: Sequence[Three]) -> Sequence[Sequence[float]]:
     """Return (3 x n) how the pose follows readings whose derivatives by the pose are larger so."""
     if not any(map(any, more)):
         return fit.gain

@@ -20,6 +20,7 @@ from typing import Literal
 from workbench.errors import InputError
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
+from workbench.measure.linalg import Three
 from workbench.measure.units import MM_PER_INCH
 
 # -- before anything is learnt ---------------------------------------------------------------------
@@ -108,9 +109,6 @@ TRAVELS, LEADS, BACKLASH, OFFSETS = 0, 3, 6, 9
 
 ANYWHERE_MM = 10.0
 """Standard uncertainty of a travel before the first reading of a job."""
-
-Three = tuple[float, float, float]
-
 
 Picked = Callable[[Sequence[float]], tuple[float, ...]]
 """Picks values out of a list."""

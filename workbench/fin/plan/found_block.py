@@ -16,14 +16,15 @@ from dataclasses import replace
 from typing import Literal
 
 from workbench.errors import BenchError, InputError
-from workbench.fin.frame import Pose, inverse, solve
-from workbench.fin.parts.studs import Stud
-from workbench.fin.plan.expectation import DOUBTED_FROM
+from workbench.fin.frame import Pose
+from workbench.fin.plan.uncertainty import DOUBTED_FROM
 from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import fit_pose
 from workbench.fin.reading.rig import Rig
+from workbench.fin.studs import Stud
 from workbench.frozen import dataclass
-from workbench.measure.numerics.distributions import chi2_quantile
+from workbench.measure.distributions import chi2_quantile
+from workbench.measure.linalg import inverse, solve
 
 What = Literal["place", "turn"]
 

@@ -9,12 +9,13 @@ from functools import partial
 from operator import mul
 
 from workbench.errors import OutOfReachError
-from workbench.fin.frame import Pose, Row, multiply
-from workbench.fin.parts.studs import Travel
-from workbench.fin.plan.goals import Goal
+from workbench.fin.frame import Pose
+from workbench.fin.plan.plan import Goal
 from workbench.fin.reading.observe import observe_all
 from workbench.fin.reading.rig import Rig
+from workbench.fin.studs import Travel
 from workbench.frozen import dataclass
+from workbench.measure.linalg import Three, multiply
 
 EVEN = 1e-9
 """Two roundings whose misses differ by less than this share count as equally good."""
@@ -165,7 +166,7 @@ class Line:
     """
 
     at_none_mm: float
-    per_step_mm: Row
+    per_step_mm: Three
     tolerance_mm: float
     limit_mm: float
 
@@ -217,7 +218,7 @@ def _may_better(
     )
 
 
-Slab = tuple[Row, float, float]
+Slab = tuple[Three, float, float]
 """The slopes of a miss by the steps of each stud, the miss at none, and how far it may be (mm)."""
 
 

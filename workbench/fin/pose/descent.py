@@ -15,13 +15,13 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 
-from workbench.fin.frame import Point, Pose, Row, inverse_of_three, normal_matrix, solve
-from workbench.fin.parts.base import Base
-from workbench.fin.parts.blade import Edge
+from workbench.fin.blade import Edge
+from workbench.fin.frame import Base, Point, Pose
 from workbench.fin.pose.equations import AtPose, Equations
 from workbench.fin.reading.method import Method
 from workbench.fin.reading.observe import Observation
 from workbench.fin.reading.quantities import TRAITS
+from workbench.measure.linalg import Three, inverse_of_three, normal_matrix, solve
 
 # -- contacts held ---------------------------------------------------------------------------------
 
@@ -54,7 +54,7 @@ def solve_held(equations: Equations, sight: AtPose) -> Pose | None:
 
 
 def _closed_in(
-    equations: Equations, sight: AtPose, forms: list[Form], back: tuple[Row, Row, Row]
+    equations: Equations, sight: AtPose, forms: list[Form], back: tuple[Three, Three, Three]
 ) -> Pose | None:
     """Step until the next one would be done; None where one is over half as long as the last."""
     (a, b, c), (d, e, f), (g, h, i) = back
@@ -186,7 +186,7 @@ _HOLDS = 3
 STATIONARY = 1e-9
 """A least-squares minimum is smooth where no derivative is larger, relative to the misfits."""
 
-_AROUND: tuple[Row, ...] = (
+_AROUND: tuple[Three, ...] = (
     (0.0, 0.0, 1.0), (0.0, 0.0, -1.0), (0.0, 1.0, 0.0), (0.0, -1.0, 0.0),
     (1.0, 0.0, 0.0), (-1.0, 0.0, 0.0), (0.0, 0.7, 0.7), (0.0, -0.7, -0.7),
     (0.0, 0.7, -0.7), (0.0, -0.7, 0.7),
@@ -268,8 +268,8 @@ def _go_down(equations: Equations, sight: AtPose, round_kinks: bool) -> AtPose:
 
 
 def _step(
-    equations: Equations, misfits: Sequence[float], rows: Sequence[Row], damping: float
-) -> Row | None:
+    equations: Equations, misfits: Sequence[float], rows: Sequence[Three], damping: float
+) -> Three | None:
     """Return the step that the derivatives ask for, shortened to the longest allowed."""
     if len(rows) == 3 and damping == 0.0:
         out = solve(rows, [-m for m in misfits])

@@ -6,12 +6,12 @@ import math
 from collections.abc import Sequence
 
 from workbench.errors import InputError, PoseError, shown
-from workbench.fin.frame import Pose, Row
-from workbench.fin.parts.base import Base
-from workbench.fin.parts.blade import Blade
+from workbench.fin.blade import Blade
+from workbench.fin.frame import Base, Pose
 from workbench.fin.reading.method import Method
 from workbench.fin.reading.observe import Observation, observe_all
 from workbench.frozen import dataclass
+from workbench.measure.linalg import Three
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +69,7 @@ class AtPose:
     pose: Pose
     observations: tuple[Observation, ...]
     misfits: tuple[float, ...]
-    rows: tuple[Row, ...]
+    rows: tuple[Three, ...]
     cost: float
 
 
@@ -125,6 +125,6 @@ class Equations:
             for o, r in zip(sight.observations, self.readings, strict=True)
         )
 
-    def stepped(self, pose: Pose, step: Row, share: float = 1.0) -> Pose:
+    def stepped(self, pose: Pose, step: Three, share: float = 1.0) -> Pose:
         """Return ``pose`` moved by a share of a step whose tilt is in mm at the blade's length."""
         return pose.moved(share * step[0], share * step[1], share * step[2] / self.scale_mm)

@@ -6,9 +6,8 @@ import itertools
 import math
 from collections.abc import Sequence
 
-from workbench.fin.frame import Pose, determinant
-from workbench.fin.parts.base import Base
-from workbench.fin.parts.blade import Blade
+from workbench.fin.blade import Blade
+from workbench.fin.frame import Base, Pose
 from workbench.fin.pose.descent import STEEPEST_RAD, descend, held_from
 from workbench.fin.pose.equations import AtPose, Equations, Reading
 from workbench.fin.pose.starts import (
@@ -26,6 +25,7 @@ from workbench.fin.pose.starts import (
 )
 from workbench.fin.reading.method import Method
 from workbench.fin.reading.observe import observe_all
+from workbench.measure.linalg import determinant
 
 TILTS_RAD = tuple(STEEPEST_RAD * i / 15.0 for i in range(-15, 16))
 """The tilts that a search looks at, a degree apart."""

@@ -11,14 +11,14 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 from functools import lru_cache
 
-from workbench.fin.frame import Pose, solve
-from workbench.fin.parts.base import Base
-from workbench.fin.parts.blade import Blade
+from workbench.fin.blade import Blade
+from workbench.fin.frame import Base, Pose
 from workbench.fin.pose.equations import Equations, Reading
 from workbench.fin.reading.method import Method
 from workbench.fin.reading.observe import observe, observe_all
 from workbench.fin.reading.quantities import Quantity
 from workbench.frozen import dataclass
+from workbench.measure.linalg import solve
 
 FLAT = Base()
 

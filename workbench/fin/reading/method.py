@@ -6,8 +6,8 @@ import math
 from typing import Literal, assert_never
 
 from workbench.errors import InputError, shown
+from workbench.fin.blade import check_point
 from workbench.fin.frame import Point
-from workbench.fin.parts.blade import check_point
 from workbench.fin.reading.quantities import ONE_OF, QUANTITIES, TRAITS, Quantity
 from workbench.frozen import dataclass
 

@@ -12,12 +12,12 @@ import math
 from collections.abc import Sequence
 from typing import assert_never
 
-from workbench.fin.frame import Point, Pose, Row
-from workbench.fin.parts.base import Base
-from workbench.fin.parts.blade import Blade, Edge
+from workbench.fin.blade import Blade, Edge
+from workbench.fin.frame import Base, Point, Pose
 from workbench.fin.reading.method import Method, Scribe
 from workbench.fin.reading.quantities import TRAITS
 from workbench.frozen import dataclass
+from workbench.measure.linalg import Three
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,12 +31,12 @@ class Observation:
     """
 
     value_mm: float
-    gradient: Row
+    gradient: Three
     contacts_mm: tuple[Point, ...]
     height_slope: float = 0.0
     edges_mm: tuple[Edge | None, ...] = ()
 
-    def by_movement(self, blade: Blade, pose: Pose) -> Row:
+    def by_movement(self, blade: Blade, pose: Pose) -> Three:
         """Return how the reading follows 1 mm of movement at the blade (mm/mm).
 
         Forward, outward, and turned about the outline's centroid so far that its farthest point
@@ -48,7 +48,7 @@ class Observation:
         return (gx, gy, about_centre / blade.arm_mm)
 
 
-Touch = tuple[Point, Row, float, Edge | None]
+Touch = tuple[Point, Three, float, Edge | None]
 """A contact: the point, how its x moves with the pose and with the height, and its edge."""
 
 
@@ -64,7 +64,7 @@ _End = tuple[Point, Point, Point, bool]
 """An edge's two ends, where it is touched, and whether that is its first end."""
 
 
-def _height_gradient(at: Point, base: Base, pose: Pose) -> Row:
+def _height_gradient(at: Point, base: Base, pose: Pose) -> Three:
     """Return how the height of a blade corner changes with the pose."""
     slope = base.slope(at[0])
     return (-slope, 1.0, (at[0] - pose.x_mm) + slope * (at[1] - pose.y_mm))
@@ -115,18 +115,20 @@ def depth_at(
     one, two, crossing = best
     if crossing is None:
         return Observation(best_height, _height_gradient(one, base, pose), (one,), 0.0, (None,))
-    station_move: Row = (1.0, 0.0, -(sy - pose.y_mm))
+    station_move: Three = (1.0, 0.0, -(sy - pose.y_mm))
     gradient = _wall_gradient(one, two, crossing, station_move, base, pose)
     return Observation(best_height, gradient, (crossing,), 0.0, ((one, two),))
 
 
-def _material(at: Point, normal: Point, pose: Pose) -> Row:
+def _material(at: Point, normal: Point, pose: Pose) -> Three:
     """Return how the blade's own motion at ``at`` shows along ``normal``, per pose parameter."""
     nx, ny = normal
     return (nx, ny, -nx * (at[1] - pose.y_mm) + ny * (at[0] - pose.x_mm))
 
 
-def _wall_gradient(a: Point, b: Point, at: Point, wall_move: Row, base: Base, pose: Pose) -> Row:
+def _wall_gradient(
+    a: Point, b: Point, at: Point, wall_move: Three, base: Base, pose: Pose
+) -> Three:
     """Return how the height changes where an edge crosses a wall that moves with the station."""
     nx, ny = -(b[1] - a[1]), b[0] - a[0]
     mx, my, mt = _material(at, (nx, ny), pose)
@@ -349,5 +351,5 @@ def _read_along(
     )
 
 
-def _minus(a: Row, b: Row) -> Row:
+def _minus(a: Three, b: Three) -> Three:
     return (a[0] - b[0], a[1] - b[1], a[2] - b[2])

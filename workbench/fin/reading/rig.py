@@ -6,13 +6,13 @@ from collections.abc import Sequence
 from typing import Literal
 
 from workbench.errors import InputError, MissingPartError, OutOfReachError, shown
-from workbench.fin.frame import Pose, inverse, multiply
-from workbench.fin.parts.base import Base
-from workbench.fin.parts.blade import Blade
-from workbench.fin.parts.studs import Stud, Travel, check_studs, seat, travel
+from workbench.fin.blade import Blade
+from workbench.fin.frame import Base, Pose
 from workbench.fin.reading.method import Method
 from workbench.fin.reading.observe import Observation, observe
+from workbench.fin.studs import Stud, Travel, check_studs, seat, travel
 from workbench.frozen import dataclass
+from workbench.measure.linalg import inverse, multiply
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,10 +10,10 @@ import math
 from collections.abc import Callable, Sequence
 
 from workbench.errors import InputError
+from workbench.fin.blade import distance_to_segment, sides_of
 from workbench.fin.frame import Point, direction
-from workbench.fin.parts.blade import distance_to_segment, sides_of
 from workbench.frozen import dataclass
-from workbench.measure.numerics.linalg import factor, solve
+from workbench.measure.linalg import factor, least_squares
 
 SHARP_RAD = math.radians(20.0)
 """Two sides that turn by more meet in a corner: a blurred contour is rounder there than the blade,
@@ -373,7 +373,7 @@ def fit_circle(points: Sequence[Point]) -> Circle:
     factors = factor(rows)
     if factors.rank < 3:
         raise InputError("circle", f"{len(points)} points", accepted)
-    cx, cy, rest = solve(factors, [x * x + y * y for x, y in near])
+    cx, cy, rest = least_squares(factors, [x * x + y * y for x, y in near])
     radius = math.sqrt(max(0.0, rest + cx * cx + cy * cy))
     for _ in range(STEPS):
         away = [(x - cx, y - cy, math.hypot(x - cx, y - cy)) for x, y in near]
@@ -382,7 +382,7 @@ def fit_circle(points: Sequence[Point]) -> Circle:
         factors = factor([(x / d, y / d, 1.0) for x, y, d in away])
         if factors.rank < 3:
             break
-        dx, dy, dr = solve(factors, [d - radius for *_, d in away])
+        dx, dy, dr = least_squares(factors, [d - radius for *_, d in away])
         cx, cy, radius = cx + dx, cy + dy, radius + dr
         if math.hypot(dx, dy, dr) < 1e-9:
             break

@@ -11,8 +11,7 @@ from dataclasses import replace
 from itertools import pairwise
 
 from workbench.errors import InputError
-from workbench.fin.frame import Point, direction
-from workbench.fin.parts.blade import (
+from workbench.fin.blade import (
     EDGE_REACH_MM,
     Blade,
     Edge,
@@ -21,6 +20,7 @@ from workbench.fin.parts.blade import (
     distance_to_segment,
     sides_of,
 )
+from workbench.fin.frame import Point, direction
 from workbench.fin.trace.contour import fit_circle, fit_outline, split_closed
 from workbench.frozen import dataclass
 

@@ -15,9 +15,9 @@ from functools import lru_cache
 from typing import Any, TypeAlias
 
 from workbench.errors import InputError, shown
-from workbench.fin.parts.base import Base
-from workbench.fin.parts.studs import lead_of_thread
+from workbench.fin.frame import Base
 from workbench.fin.reading.method import Method, Scribe, Station
+from workbench.fin.studs import lead_of_thread
 from workbench.fin.wing import degrees_typed
 from workbench.frozen import dataclass
 from workbench.measure.calipers import BLOCKS_MM, ZERO_REACH_MM, block_window_mm

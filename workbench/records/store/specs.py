@@ -13,9 +13,9 @@ from enum import StrEnum
 from typing import Any, Literal, TypeAlias
 
 from workbench.errors import InputError
-from workbench.fin.parts.blade import LARGEST_U_MM
-from workbench.fin.parts.studs import LARGEST_PLACE_U_MM
+from workbench.fin.blade import LARGEST_U_MM
 from workbench.fin.reading.method import LONGEST_SCALE_MM
+from workbench.fin.studs import LARGEST_PLACE_U_MM
 from workbench.fin.wing import SET_DEG
 from workbench.frozen import dataclass
 from workbench.measure.calipers import HIGHEST_JAW_MM, LARGEST_MPE_MM, LONGEST_MM, RESOLUTIONS_MM

@@ -13,11 +13,11 @@ from dataclasses import asdict, fields, replace
 from functools import lru_cache
 from typing import Any, TypeAlias, TypeVar, cast
 
-from workbench.fin.parts.base import Base
-from workbench.fin.parts.blade import Blade, Hole
-from workbench.fin.parts.studs import Stud
+from workbench.fin.blade import Blade, Hole
+from workbench.fin.frame import Base
 from workbench.fin.reading.method import Method, Scribe, Station
 from workbench.fin.reading.rig import Rig
+from workbench.fin.studs import Stud
 from workbench.frozen import dataclass
 from workbench.records.store import rows, strikes
 from workbench.records.store.database import Database, UnknownRowError

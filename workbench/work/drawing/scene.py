@@ -10,15 +10,14 @@ from collections.abc import Sequence
 from typing import Literal
 
 from workbench.errors import InputError
-from workbench.fin.frame import Point, Pose
-from workbench.fin.parts.base import Base
-from workbench.fin.parts.blade import Blade
-from workbench.fin.parts.studs import Stud, Travel, travel
+from workbench.fin.blade import Blade
+from workbench.fin.frame import Base, Point, Pose
 from workbench.fin.pose.equations import Reading
 from workbench.fin.reading.method import Method
 from workbench.fin.reading.observe import Observation, observe
 from workbench.fin.reading.quantities import TRAITS
 from workbench.fin.reading.rig import Rig
+from workbench.fin.studs import Stud, Travel, travel
 from workbench.frozen import dataclass
 
 FACTORS = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0)

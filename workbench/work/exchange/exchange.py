@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from workbench.errors import BenchError, InputError, shown
-from workbench.fin.parts.blade import Blade
+from workbench.fin.blade import Blade
 from workbench.records.book import Book
 from workbench.records.exchange import arrivals, rows_in, rows_out
 from workbench.records.exchange.arrivals import Brought, Clash, new_among, new_values

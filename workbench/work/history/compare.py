@@ -10,16 +10,17 @@ from itertools import pairwise
 from typing import get_args
 
 from workbench.errors import BenchError, InputError
-from workbench.fin.frame import Pose, Row
-from workbench.fin.parts.studs import Stud
+from workbench.fin.frame import Pose
+from workbench.fin.plan.exposed import Exposed, exposed
 from workbench.fin.plan.guidance import plan_from
 from workbench.fin.plan.plan import Target
 from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import Fit, fit_pose
-from workbench.fin.reading.exposed import Exposed, exposed
 from workbench.fin.reading.method import Method
 from workbench.fin.reading.rig import Rig
+from workbench.fin.studs import Stud
 from workbench.measure.display import turns_text
+from workbench.measure.linalg import Three
 from workbench.measure.units import UNITS, Unit
 from workbench.work.history.history import History, Setting, Value, setting_report
 from workbench.work.job.aim_last import Wing, aim_all, wing_as_set
@@ -151,7 +152,7 @@ def _fit(rig: Rig, setting: Setting, near: Fit | None = None) -> Fit:
     return fit_pose(rig.blade, rig.base, readings, start, every=start is None)
 
 
-def _spread(gradient: Row, covariance: Sequence[Row]) -> float:
+def _spread(gradient: Three, covariance: Sequence[Three]) -> float:
     total = sum(gradient[i] * covariance[i][j] * gradient[j] for i in range(3) for j in range(3))
     return math.sqrt(max(total, 0.0))
 

@@ -7,10 +7,10 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from workbench.errors import BenchError
-from workbench.fin.parts.studs import Stud
-from workbench.fin.plan.remarks import COVERAGE
+from workbench.fin.plan.guidance import COVERAGE
 from workbench.fin.reading.method import Method
 from workbench.fin.reading.rig import Rig
+from workbench.fin.studs import Stud
 from workbench.measure.display import fine_text, length_text
 from workbench.measure.repeats import mean_of
 from workbench.measure.units import Unit

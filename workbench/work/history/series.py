@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Literal
 
-from workbench.fin.plan.remarks import COVERAGE
+from workbench.fin.plan.guidance import COVERAGE
 from workbench.records.store import rows
 from workbench.work.history.history import LONGEST_MM, History, Moment, Setting, readings_in
 

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Literal, TypeAlias, get_args
 
-from workbench.fin.parts.studs import said
+from workbench.fin.studs import said
 from workbench.measure.display import fine_text, length_text, turns_text
 from workbench.measure.units import Unit
 from workbench.records.store import rows

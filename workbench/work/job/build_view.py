@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING, TypeAlias
 
 from workbench.errors import BenchError, MissingPartError
 from workbench.fin.frame import Pose
-from workbench.fin.parts.studs import named
-from workbench.fin.plan.expectation import Expected, expected_after
+from workbench.fin.plan.guidance import ODD_TILT_RAD
 from workbench.fin.plan.plan import Plan, Target
-from workbench.fin.plan.remarks import ODD_TILT_RAD
+from workbench.fin.plan.uncertainty import Expected, expected_after
 from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import fit_pose
 from workbench.fin.reading.method import Method
 from workbench.fin.reading.rig import Rig
+from workbench.fin.studs import named
 from workbench.frozen import dataclass
 from workbench.measure.units import Unit
 from workbench.records.store import rows
@@ -30,7 +30,7 @@ from workbench.work.order.rigs import (
     usual_range_mm,
 )
 from workbench.work.order.round_records import TAKEN_BACK, live
-from workbench.work.trust.job_reading import Line
+from workbench.work.trust.job_reading import Line, readings_now
 from workbench.work.trust.plausibility import Contradiction, contradictions
 from workbench.work.trust.reading_budget import Taken, readings_of
 from workbench.work.trust.reading_tools import Tools, value_mm
@@ -74,11 +74,7 @@ def worked_out(view: JobView, of: Sources, learn: Learn | None = None) -> JobVie
     """
     rig, at = view.rig, view.progress
     lines = _lines(view, of)
-    known = [
-        Reading(line.method, line.now_mm, line.u_mm)
-        for line in lines
-        if line.now_mm is not None and line.u_mm is not None
-    ]
+    known = readings_now(lines)
     in_round = at.values.get(at.pass_number, {})
     coarse = [CoarseMark(i, m, tuple(in_round.get(i, ()))) for i, m in of.marks if m.is_coarse]
     borne_out = [m.reading for m in coarse if m.reading is not None]

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Literal
 from workbench.advice.checklists import CheckItem, final_items
 from workbench.errors import BenchError, OutOfReachError
 from workbench.fin.frame import Pose
-from workbench.fin.plan.expectation import Expected, Explanation
 from workbench.fin.plan.plan import BY_HAND, Plan, Step
+from workbench.fin.plan.uncertainty import Expected, Explanation
 from workbench.fin.pose.equations import Reading
 from workbench.fin.reading.method import Method
 from workbench.fin.reading.rig import Rig

@@ -10,9 +10,8 @@ from enum import IntEnum
 from typing import Literal, TypeAlias, assert_never
 
 from workbench.advice.checklists import note_for
-from workbench.fin.plan.guidance import StudLimitError
+from workbench.fin.plan.guidance import COVERAGE, StudLimitError
 from workbench.fin.plan.plan import Remark, Step
-from workbench.fin.plan.remarks import COVERAGE
 from workbench.frozen import dataclass
 from workbench.measure.display import fine_text, turn_text
 from workbench.measure.doubtful import same_digits
@@ -171,12 +170,6 @@ def target_warning(view: JobView, unit: Unit) -> str:
     return remark_words(first, unit) if first is not None else ""
 
 
-def within_words(view: JobView) -> str:
-    """Return how surely the readings are within their tolerances, the least sure of them first."""
-    sure = all(line.nearness in (None, "sure") for line in view.lines)
-    return "On target" if sure else "On target, within caliper doubt"
-
-
 def learnt_act_words(view: JobView, unit: Unit) -> str:
     """Return the next act by what was learnt, with how sure it is; or nothing."""
     if view.learnt is None or view.stage not in ("turning", "within"):
@@ -301,11 +294,6 @@ def sign_off_due(view: JobView) -> SignOffDue:
     if view.rules.second_eyes and not view.progress.eyes:
         return "second eyes"
     return "sign-off"
-
-
-def leave_words(view: JobView) -> str:
-    """Return that the readings are within tolerance, how surely, and to leave the fin alone."""
-    return f"{within_words(view)}: leave it."
 
 
 def wing_step(view: JobView) -> str:

@@ -19,9 +19,9 @@ from workbench.fin.learn.replay import (
     nothing_learnt,
 )
 from workbench.fin.learn.sight import Takes
-from workbench.fin.parts.studs import named
 from workbench.fin.reading.method import Method
 from workbench.fin.reading.rig import Rig
+from workbench.fin.studs import named
 from workbench.frozen import dataclass
 from workbench.records.book import Book
 from workbench.records.store import rows

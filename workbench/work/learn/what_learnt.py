@@ -10,13 +10,12 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from workbench.errors import BenchError, InputError
-from workbench.fin.learn.as_plan import plan_of_act
-from workbench.fin.learn.decide import DECLARED, Act, decide
+from workbench.fin.learn.decide import DECLARED, Act, decide, plan_of_act
 from workbench.fin.learn.replay import InJob, Learnt, Move
-from workbench.fin.parts.studs import said
 from workbench.fin.plan.plan import Plan, Target
 from workbench.fin.reading.method import Method
 from workbench.fin.reading.rig import Rig
+from workbench.fin.studs import said
 from workbench.frozen import dataclass
 from workbench.measure.display import Dial, turn_text
 from workbench.measure.units import MM_PER, Unit

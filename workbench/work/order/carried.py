@@ -10,10 +10,10 @@ from dataclasses import replace
 from typing import Any
 
 from workbench.errors import InputError, shown
+from workbench.fin.blade import Blade
 from workbench.fin.frame import Pose
-from workbench.fin.parts.blade import Blade
-from workbench.fin.plan.carry import Carried, carry
-from workbench.fin.plan.remarks import contact_remarks
+from workbench.fin.plan.exposed import Carried, carry
+from workbench.fin.plan.guidance import contact_remarks
 from workbench.fin.reading.method import Method
 from workbench.fin.reading.observe import observe
 from workbench.fin.reading.rig import Rig

@@ -14,8 +14,7 @@ from typing import Any
 
 from workbench.errors import InputError
 from workbench.fin.frame import Pose
-from workbench.fin.learn.as_plan import plan_of_act
-from workbench.fin.learn.decide import DECLARED, Act, decide
+from workbench.fin.learn.decide import DECLARED, Act, decide, plan_of_act
 from workbench.fin.learn.replay import (
     InJob,
     Learnt,

@@ -13,16 +13,15 @@ from typing import Any
 
 from workbench.errors import InputError
 from workbench.fin.frame import Pose
-from workbench.fin.parts.studs import named
-from workbench.fin.plan.guidance import plan
+from workbench.fin.plan.exposed import Exposed, exposed, u_exposed
+from workbench.fin.plan.guidance import contact_remarks, plan, rough_remarks
 from workbench.fin.plan.plan import Plan, Prediction, Step, StudTurn
-from workbench.fin.plan.remarks import contact_remarks, rough_remarks
 from workbench.fin.plan.uncertainty import u_after
 from workbench.fin.pose.fit import Fit
-from workbench.fin.reading.exposed import Exposed, exposed, u_exposed
 from workbench.fin.reading.method import Method
 from workbench.fin.reading.observe import observe_all
 from workbench.fin.reading.rig import Rig
+from workbench.fin.studs import named
 from workbench.frozen import dataclass
 from workbench.measure.display import (
     FINE,

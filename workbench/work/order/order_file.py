@@ -11,15 +11,14 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from workbench.errors import InputError
-from workbench.fin.parts.base import Base
-from workbench.fin.parts.blade import MOST_HOLES, Blade, Hole
-from workbench.fin.parts.studs import Hand, Stud, Touches, check_studs, lead_of_thread, lead_of_tpi
-from workbench.fin.plan.goals import DEFAULT_TOLERANCE_MM
-from workbench.fin.plan.plan import Target
+from workbench.fin.blade import MOST_HOLES, Blade, Hole
+from workbench.fin.frame import Base
+from workbench.fin.plan.plan import DEFAULT_TOLERANCE_MM, Target
 from workbench.fin.pose.equations import Reading
 from workbench.fin.reading.method import PARTS, Method, Scribe, Station
 from workbench.fin.reading.quantities import ONE_OF, QUANTITIES, TRAITS, Quantity
 from workbench.fin.reading.rig import Rig
+from workbench.fin.studs import Hand, Stud, Touches, check_studs, lead_of_thread, lead_of_tpi
 from workbench.frozen import dataclass
 from workbench.measure.lengths import check_finest, parse_turn
 from workbench.measure.units import MM_PER, Unit, check_unit

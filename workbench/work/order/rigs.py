@@ -11,10 +11,10 @@ from functools import lru_cache
 from typing import assert_never
 
 from workbench.errors import BenchError
-from workbench.fin.parts.blade import Blade
-from workbench.fin.plan.expectation import Expected, Explanation, expected_after, explanations
+from workbench.fin.blade import Blade
 from workbench.fin.plan.guidance import plan_from
 from workbench.fin.plan.plan import Plan, Target
+from workbench.fin.plan.uncertainty import Expected, Explanation, expected_after, explanations
 from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import Fit, fit_pose
 from workbench.fin.reading.method import Method

@@ -6,8 +6,8 @@ import math
 from collections.abc import Callable, Iterable, Sequence
 
 from workbench.errors import InputError
+from workbench.fin.blade import Blade
 from workbench.fin.frame import Point
-from workbench.fin.parts.blade import Blade
 from workbench.measure.units import MM_PER_INCH
 from workbench.work.drawing.layout import picture_of
 from workbench.work.paper.cards import Card, CardNumber, code_rows, has_codes

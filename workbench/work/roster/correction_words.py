@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Generic, TypeVar
 
-from workbench.fin.parts.studs import said
+from workbench.fin.studs import said
 from workbench.frozen import dataclass
 from workbench.measure.display import turn_text
 from workbench.records.store import rows

@@ -13,11 +13,11 @@ from pathlib import Path
 from typing import Any
 
 from workbench.errors import InputError
-from workbench.fin.parts.base import Base
-from workbench.fin.parts.blade import Blade, Hole
-from workbench.fin.parts.studs import Stud, check_studs
-from workbench.fin.plan.goals import DEFAULT_TOLERANCE_MM
+from workbench.fin.blade import Blade, Hole
+from workbench.fin.frame import Base
+from workbench.fin.plan.plan import DEFAULT_TOLERANCE_MM
 from workbench.fin.reading.method import Method, Station
+from workbench.fin.studs import Stud, check_studs
 from workbench.frozen import dataclass
 from workbench.measure.lengths import check_finest, parse_length, parse_turn
 from workbench.measure.units import MM_PER_INCH, Unit, check_unit

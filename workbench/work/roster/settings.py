@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from workbench.errors import InputError, shown
-from workbench.fin.plan.goals import DEFAULT_TOLERANCE_MM
+from workbench.fin.plan.plan import DEFAULT_TOLERANCE_MM
 from workbench.measure.display import DIALS, turn_text
 from workbench.measure.lengths import check_finest, parse_turn
 from workbench.records.book import Book, whole
@@ -16,6 +16,7 @@ from workbench.records.store.row_checks import keepable
 from workbench.work.job.shop import Shop, initials_of
 from workbench.work.roster.calipers import caliper_meant, in_hand
 from workbench.work.roster.keys import KEYS, kept_keys
+from workbench.work.text.fields import WHO, Field
 from workbench.work.text.words import clean
 from workbench.work.trust.shop_policy import (
     AFTER_LOCK,
@@ -146,7 +147,7 @@ def _angles(text: str) -> str:
 
 SETTINGS: tuple[ShopSetting, ...] = (
     ShopSetting("shop", "Shop name", "shown at the top of the bench and on cards", _words),
-    ShopSetting("who", "Initials", "whose hands these are: 1 to 12 characters", _initials),
+    ShopSetting("who", "Initials", WHO, _initials),
     ShopSetting(
         "unit", "Unit", "in or mm: what the bench shows and takes", _one_of("in", "mm"), "in",
     ),
@@ -242,6 +243,7 @@ SETTINGS: tuple[ShopSetting, ...] = (
     ),
 )  # fmt: skip
 
+LINES = tuple(Field(s.name, s.label, s.words, "VALUE") for s in SETTINGS)
 BY_NAME: dict[str, ShopSetting] = {s.name: s for s in SETTINGS}
 _CALIPER = "caliper"
 

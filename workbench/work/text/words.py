@@ -9,11 +9,10 @@ import math
 from typing import assert_never
 
 from workbench.errors import BenchError
-from workbench.fin.parts.studs import Stud
-from workbench.fin.plan.goals import TargetOutOfReachError
 from workbench.fin.plan.guidance import FARTHEST_MM, StudLimitError, StudTurnsError
-from workbench.fin.plan.plan import Remark, Step, StepDo, StudTurn
+from workbench.fin.plan.plan import Remark, Step, StepDo, StudTurn, TargetOutOfReachError
 from workbench.fin.pose.equations import NoPoseError
+from workbench.fin.studs import Stud
 from workbench.measure.display import (
     FINE,
     Dial,

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from workbench.errors import BenchError, InputError
-from workbench.fin.parts.blade import Blade, Hole
+from workbench.fin.blade import Blade, Hole
 from workbench.fin.trace.calipers import (
     FEWEST_DISTANCES,
     Check,

@@ -14,8 +14,8 @@ from pathlib import Path
 from typing import Any
 
 from workbench.errors import InputError, shown
+from workbench.fin.blade import MOST_POINTS
 from workbench.fin.frame import Point
-from workbench.fin.parts.blade import MOST_POINTS
 from workbench.frozen import dataclass
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import MM_PER, MM_PER_INCH, Unit

@@ -8,7 +8,7 @@ from html import escape
 from typing import cast, get_args
 
 from workbench.errors import InputError
-from workbench.fin.parts.blade import Blade
+from workbench.fin.blade import Blade
 from workbench.fin.trace.calipers import Check, CheckKind, checked, moved_point, shifted
 from workbench.measure.display import length_text
 from workbench.measure.lengths import parse_length

@@ -21,8 +21,7 @@ from workbench.fin.trace.contour import fit_outline
 from workbench.fin.trace.traced import Unframed, unframed_of_contours
 from workbench.frozen import dataclass
 from workbench.work.trace import picture
-from workbench.work.trace.look import Ground, Told, look_at_rings, nothing
-from workbench.work.trace.scale import PictureScale
+from workbench.work.trace.look import Ground, PictureScale, Told, look_at_rings, nothing
 
 if TYPE_CHECKING:
     from workbench.work.trace.picture import Grey, Seen

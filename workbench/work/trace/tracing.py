@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from workbench.errors import InputError
+from workbench.fin.blade import Blade, Hole
 from workbench.fin.frame import Point
-from workbench.fin.parts.blade import Blade, Hole
 from workbench.fin.trace.traced import Traced, Unframed, framed, other_end, unframed_of_rings
 from workbench.frozen import dataclass
 from workbench.measure.display import length_text
@@ -23,8 +23,7 @@ from workbench.work.roster.adding import checked_name, keep_blade
 from workbench.work.roster.parts_typed import usual_methods, within
 from workbench.work.text.words import clean
 from workbench.work.trace.drawing import FLAT_MM, read_drawing
-from workbench.work.trace.look import Ground, Look, Told, ground_of, look_at, nothing
-from workbench.work.trace.scale import Ask
+from workbench.work.trace.look import Ask, Ground, Look, Told, ground_of, look_at, nothing
 
 DRAWN_AS = {".svg": "svg", ".dxf": "dxf", ".csv": "csv", ".txt": "csv"}
 DRAWING_U_MM = FLAT_MM / 2.0

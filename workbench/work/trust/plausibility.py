@@ -7,16 +7,16 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from workbench.errors import BenchError
-from workbench.fin.plan.expectation import Expected, Explanation, expected_after
-from workbench.fin.plan.remarks import COVERAGE, ODD_TILT_RAD
+from workbench.fin.plan.guidance import COVERAGE, ODD_TILT_RAD
+from workbench.fin.plan.uncertainty import Expected, Explanation, expected_after
 from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import Fit, fit_pose
 from workbench.fin.reading.method import Method
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
+from workbench.measure.adjustment import Adjustment, adjust, critical_w
 from workbench.measure.display import FINE, change_between, fine_text, length_text, turn_text
 from workbench.measure.doubtful import Doubt, doubt
-from workbench.measure.stats.adjustment import Adjustment, adjust, critical_w
 from workbench.measure.units import MM_PER, Unit
 from workbench.work.text.words import clean
 from workbench.work.trust.job_reading import Line

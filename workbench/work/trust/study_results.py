@@ -10,8 +10,8 @@ from typing import Literal
 
 from workbench.errors import InputError
 from workbench.frozen import dataclass
+from workbench.measure.gauge_study import GaugeAnova, by_anova
 from workbench.measure.repeats import Repeats, mean_of, summarise
-from workbench.measure.stats.gauge_study import GaugeAnova, by_anova
 from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.work.text.local_time import local

@@ -11,7 +11,7 @@ from textual.content import Content
 from workbench.bench.draw import plots as drawn
 from workbench.bench.draw.canvas import Area, Mode
 from workbench.bench.draw.text import first_seen, lines, padded, styled, visible, wrapped
-from workbench.fin.plan.remarks import COVERAGE
+from workbench.fin.plan.guidance import COVERAGE
 from workbench.measure.display import fine_text, length_text
 from workbench.measure.units import Unit
 from workbench.records.store import rows

@@ -13,8 +13,8 @@ from collections.abc import Sequence
 
 from workbench.errors import InputError
 from workbench.frozen import dataclass
-from workbench.measure.numerics.distributions import chi2_sf, normal_quantile
-from workbench.measure.numerics.linalg import Factors, dot, factor, solve
+from workbench.measure.distributions import chi2_sf, normal_quantile
+from workbench.measure.linalg import Factors, dot, factor, least_squares
 
 ALPHA = 0.001
 """Baarda's two-sided level for a single normalised residual."""
@@ -115,10 +115,10 @@ def detectable_shift(alpha: float = ALPHA, power: float = POWER) -> float:
 
 def _refined(factors: Factors, rows: list[list[float]], right: list[float]) -> list[float]:
     """Solution with one step of refinement, which wins back what conditioning took."""
-    first = solve(factors, right)
+    first = least_squares(factors, right)
     left = [math.fsum([b, *(-a * x for a, x in zip(r, first, strict=True))])
             for r, b in zip(rows, right, strict=True)]  # fmt: skip
-    return [x + dx for x, dx in zip(first, solve(factors, left), strict=True)]
+    return [x + dx for x, dx in zip(first, least_squares(factors, left), strict=True)]
 
 
 def _check(

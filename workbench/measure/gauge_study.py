@@ -14,7 +14,7 @@ from typing import Literal
 
 from workbench.errors import InputError
 from workbench.frozen import dataclass
-from workbench.measure.numerics.distributions import f_sf
+from workbench.measure.distributions import f_sf
 from workbench.measure.repeats import Scatter, mean_of, sum_of_squares
 
 POOL_ALPHA = 0.25

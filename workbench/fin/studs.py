@@ -16,9 +16,10 @@ from functools import lru_cache
 from typing import Literal
 
 from workbench.errors import InputError, OutOfReachError, shown
-from workbench.fin.frame import Point, Pose, Row, solve
-from workbench.fin.parts.blade import Blade, Edge, check_point
+from workbench.fin.blade import Blade, Edge, check_point
+from workbench.fin.frame import Point, Pose
 from workbench.frozen import dataclass
+from workbench.measure.linalg import Three, solve
 from workbench.measure.units import MM_PER_INCH
 
 Touches = Literal["top", "back"]
@@ -108,7 +109,7 @@ class Travel:
     """
 
     mm: float
-    gradient: Row
+    gradient: Three
     contact_mm: Point
     along: float
 

@@ -1,1 +1,0 @@
-"""Blade, base, studs and threads."""

@@ -1,1 +1,0 @@
-"""Distributions, special functions and small matrices in plain Python."""

@@ -1,1 +1,0 @@
-"""Statistics of repeated measurement: regression, adjustment, studies, agreement."""
