@@ -20,9 +20,6 @@ from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.trust.reading_budget import Taken
 
-GUARD = "guard_band"
-"""The setting of the guard band: "on" or "off"; off where nothing was set."""
-
 CLEAR = "real change"
 TOO_SMALL = "below what we can measure"
 
