@@ -22,6 +22,7 @@ from workbench.work.roster import settings
 from workbench.work.roster.adding import add_blade
 from workbench.work.roster.calipers import interval_days
 from workbench.work.study import studies
+from workbench.work.trust.reading_tools import held_caliper
 from workbench.work.trust.shop_policy import INTERVAL, shop_rules
 
 GOOD = {
@@ -136,12 +137,11 @@ def test_blank_goes_back_to_what_it_is_as_shipped(shop: Shop) -> None:
 
 def test_the_caliper_is_taken_in_hand_by_name_or_number(shop: Shop) -> None:
     """Its id is kept; its name is shown."""
-    from workbench.work.roster.calipers import in_hand
 
     names = [c.name for c in shop.book.calipers()]
     for text in (names[-1].upper(), str(len(names))):
         settings.change(shop, {"caliper": ""})
-        assert in_hand(shop) is None
+        assert held_caliper(shop.book) is None
         settings.change(shop, {"caliper": text})
         assert settings.in_force(shop)["caliper"] == names[-1]
 

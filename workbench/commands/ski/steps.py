@@ -22,8 +22,9 @@ from workbench.work.job_text.typed_lines import (
     take_ski,
 )
 from workbench.work.job_text.view_words import since_left
-from workbench.work.roster.calipers import caliper_meant, in_hand, standing_words
+from workbench.work.roster.calipers import caliper_meant, standing_words
 from workbench.work.text.fields import SECOND
+from workbench.work.trust.reading_tools import held_caliper
 
 
 @ski_act(
@@ -147,7 +148,7 @@ def _tick(at: AtSki, args: argparse.Namespace) -> Did:
 )
 def _read(at: AtSki, args: argparse.Namespace) -> Did:
     line = line_meant(at.view, args.method)
-    caliper = caliper_meant(at.shop, args.caliper) if args.caliper else in_hand(at.shop)
+    caliper = caliper_meant(at.shop, args.caliper) if args.caliper else held_caliper(at.shop.book)
     placing = placing_meant(at.view, line, args.value, at.unit, at.unit, sure=args.yes)
     told = since_left(at.view, line, placing.mm, at.unit)
     take = at.shop.take_locked if at.view.reads_locked else at.shop.take_reading

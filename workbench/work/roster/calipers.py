@@ -72,11 +72,6 @@ def register(shop: Shop) -> tuple[Registered, ...]:
     )
 
 
-def in_hand(shop: Shop) -> rows.Caliper | None:
-    """Return the caliper in hand; None where none was chosen, or it was struck out since."""
-    return held_caliper(shop.book)
-
-
 def caliper_meant(shop: Shop, text: str) -> rows.Caliper:
     """Return the caliper of the register that a name, or its number there, means."""
     known = shop.book.calipers()
@@ -249,17 +244,21 @@ def _today(shop: Shop, checks: Sequence[measure.Check]) -> int:
     return max(day, *(check.day for check in checks)) if checks else day
 
 
-def standing_words(shop: Shop) -> str:
-    """Return why the caliper in hand is not to be trusted today, as one sentence; else nothing."""
-    return shop.book.at_once(_standing_words, shop)
+def held_today(shop: Shop) -> tuple[rows.Caliper | None, str]:
+    """Return the caliper in hand, and why it is not to be trusted today, as one sentence; else
+    nothing."""
+    return shop.book.at_once(_held_today, shop)
 
 
-def _standing_words(shop: Shop) -> str:
-    row = in_hand(shop)
-    if row is None:
-        return ""
-    found = standing_of(shop, row)
-    if found.state == "good":
-        return ""
+def _held_today(shop: Shop) -> tuple[rows.Caliper | None, str]:
+    row = held_caliper(shop.book)
+    found = standing_of(shop, row) if row is not None else None
+    if row is None or found is None or found.state == "good":
+        return row, ""
     sign = "failed its check" if found.state == "failed" else "is due for a check"
-    return f"Caliper {shown_name(row)} {sign}: {found.words}."
+    return row, f"Caliper {shown_name(row)} {sign}: {found.words}."
+
+
+def standing_words(shop: Shop) -> str:
+    """Return why the caliper in hand is not to be trusted today; nothing where it is."""
+    return held_today(shop)[1]

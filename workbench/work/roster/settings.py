@@ -14,10 +14,11 @@ from workbench.measure.lengths import check_finest, parse_turn
 from workbench.records.book import Book, whole
 from workbench.records.store.row_checks import keepable
 from workbench.work.job.shop import Shop, initials_of
-from workbench.work.roster.calipers import caliper_meant, in_hand
+from workbench.work.roster.calipers import caliper_meant
 from workbench.work.roster.keys import KEYS, kept_keys
 from workbench.work.text.fields import WHO, Field
 from workbench.work.text.words import clean
+from workbench.work.trust.reading_tools import held_caliper
 from workbench.work.trust.shop_policy import (
     AFTER_LOCK,
     BACKUPS,
@@ -289,7 +290,7 @@ def strike_out(shop: Shop, name: str) -> bool:
 
 def _read(shop: Shop, setting: ShopSetting, text: str) -> str:
     if setting.name == _CALIPER:
-        row = in_hand(shop)
+        row = held_caliper(shop.book)
         return row.name if row is not None else ""
     if setting.name == FINEST.name and text:
         try:

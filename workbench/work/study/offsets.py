@@ -25,7 +25,6 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.order.rigs import usual_range_mm
 from workbench.work.order.round_records import live
-from workbench.work.roster.calipers import in_hand
 from workbench.work.text.fields import Field
 from workbench.work.text.words import error_words
 from workbench.work.trust.job_reading import readings_now
@@ -35,6 +34,7 @@ from workbench.work.trust.reading_budget import (
     default_figures,
     reading_u_mm,
 )
+from workbench.work.trust.reading_tools import held_caliper
 
 PAIR = (
     Field("first", "First", "the number by the first method", "FIRST"),
@@ -207,7 +207,7 @@ def strike_pair(shop: Shop, line: PairLine, reason: str) -> None:
 
 
 def _keep(shop: Shop, two: Two, line: PairLine) -> rows.Pair:
-    caliper = in_hand(shop) if not line.where else None
+    caliper = held_caliper(shop.book) if not line.where else None
     (a, first), (b, second) = (two.first, line.first), (two.second, line.second)
     pair = rows.Pair(
         ski_id=line.ski_id, caliper_id=caliper.id if caliper is not None else None,

@@ -18,8 +18,8 @@ from workbench.records.store import rows
 from workbench.records.store.row_checks import keepable
 from workbench.work.job.shop import Shop
 from workbench.work.order.round_records import TAKEN_BACK
-from workbench.work.roster.calipers import in_hand
 from workbench.work.text.fields import Field, filled
+from workbench.work.trust.reading_tools import held_caliper
 from workbench.work.trust.shop_policy import near_of
 from workbench.work.trust.study_results import State, StudyView, study_as_is
 
@@ -254,7 +254,7 @@ def keep_reading(shop: Shop, view: StudyView, text: str, mm: float) -> StudyView
     Raises:
         InputError: no turn is due, or another bench has taken it meanwhile.
     """
-    caliper = in_hand(shop)
+    caliper = held_caliper(shop.book)
     caliper_id = None if caliper is None else caliper.id
     now = view_of(shop, view.study.id)
     due = now.due
