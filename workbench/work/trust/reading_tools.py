@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import field, replace
 from datetime import date
-from typing import Literal, cast
+from typing import cast
 
 from workbench.errors import BenchError
 from workbench.fin.reading.method import Method
@@ -19,7 +19,7 @@ from workbench.measure.budget import Contribution
 from workbench.measure.calipers import LONGEST_MM, CaliperScale
 from workbench.measure.display import fine_text
 from workbench.measure.temperature import at_reference, material, temperature_parts
-from workbench.measure.units import degrees_in
+from workbench.measure.units import TempUnit, degrees_in
 from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.records.store.database import UnknownRowError
@@ -233,8 +233,6 @@ def _gauge(book: Book, caliper_id: str) -> Gauge | None:
     return Gauge(row, tuple(c for c in book.checks_of(caliper_id) if c.struck is None))
 
 
-TemperatureScale = Literal["C", "F"]
-
 TEMPERATURE_OFF = "temperature_off"
 """The mark from which on readings are taken as they are again."""
 
@@ -307,5 +305,5 @@ def at_words(at: rows.Temperature) -> str:
     )
 
 
-def _degrees(value_c: float, scale: TemperatureScale) -> str:
+def _degrees(value_c: float, scale: TempUnit) -> str:
     return f"{degrees_in(value_c, 'C', scale):.1f} °{scale}".replace("-", "−").replace(".0 ", " ")
