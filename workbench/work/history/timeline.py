@@ -18,7 +18,7 @@ from workbench.work.job.entry_words import MARK_WORDS, described, step_done_word
 from workbench.work.job.job_view import WING_AIM
 from workbench.work.job.stages import NOT_RELEASED
 from workbench.work.order.round_records import TURN_ANSWERS, is_parts_text
-from workbench.work.roster.correction_words import version_words
+from workbench.work.roster.corrections import version_words
 from workbench.work.roster.ski_sheet import last_change
 from workbench.work.text.local_time import day_and_time
 from workbench.work.text.words import clean
