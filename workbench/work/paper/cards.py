@@ -255,17 +255,16 @@ def _status(view: JobView, sign_off: rows.SignOff | None) -> str:
 
 def _released(view: JobView, sign_off: rows.SignOff | None) -> str:
     state = view.progress.state
+    loose = f"; {LOOSE}" if state.loose else ""
     if state.release is not None:
         return f"Released by {_by(view, state.release)} on {local_day(state.release.at)}"
     if sign_off is not None:
         by = f"signed off by {_by(view, sign_off)} on {local_day(sign_off.at)}"
         if state.standing == "set again":
             return f"NOT THE PRESENT SETTING: {by}, but {state.why}; a later card holds"
-        loose = f"; {LOOSE}" if state.loose else ""
         return f"{NOT_RELEASED}, do not ride: {by}, but {visible(state.why, NOTE)}{loose}"
-    reason = visible(view.progress.reason, NAME)
-    why = f": {reason}" if view.stage == "set aside" and reason else ""
-    loose = f"; {LOOSE}" if state.loose else ""
+    reason = visible(view.progress.reason, NAME) if view.stage == "set aside" else ""
+    why = f": {reason}" if reason else ""
     elsewhere = f"; {state.elsewhere}" if state.elsewhere else ""
     return f"{NOT_RELEASED}, do not ride: {stage_words(view)}{why}{loose}{elsewhere}"
 
@@ -280,13 +279,9 @@ def _facts(view: JobView) -> tuple[tuple[str, str], ...]:
     model = " ".join(part for part in (ski.model.strip(), ski.size.strip()) if part)
     count = view.progress.pass_number
     known = (
-        ("Ski", ski.name),
-        ("Rider", ski.rider),
-        ("Model", model),
-        ("Serial", ski.serial),
-        ("Blade", view.blade_name),
-        ("Block", view.block_name),
-    )
+        ("Ski", ski.name), ("Rider", ski.rider), ("Model", model), ("Serial", ski.serial),
+        ("Blade", view.blade_name), ("Block", view.block_name),
+    )  # fmt: skip
     named = tuple((label, visible(text, NAME) or "—") for label, text in known)
     later = tuple(("As it was", visible(words, NAME)) for words in view.corrected)
     base = ("Base", base_shape_words(view))

@@ -29,12 +29,8 @@ from workbench.work.trace.outline import outline_svg
 Format = Literal["text", "html", "svg", "pdf", "label"]
 
 EXTENSIONS: dict[Format, str] = {
-    "text": "txt",
-    "html": "html",
-    "svg": "svg",
-    "pdf": "pdf",
-    "label": "label.html",
-}
+    "text": "txt", "html": "html", "svg": "svg", "pdf": "pdf", "label": "label.html",
+}  # fmt: skip
 
 FOLDER_SETTING, PAPER_SETTING = "card_folder", "paper"
 """The book's settings: where cards go, and ``a4`` or ``letter``."""

@@ -26,11 +26,8 @@ from workbench.work.trust.study_results import State, StudyView, study_as_is
 UNIT_WORDS: dict[Unit, str] = {"in": "inches", "mm": "millimetres"}
 
 STATE_SIGNS: dict[State, str] = {
-    "planned": "○",
-    "under way": "◐",
-    "complete": "●",
-    "struck out": "✗",
-}
+    "planned": "○", "under way": "◐", "complete": "●", "struck out": "✗",
+}  # fmt: skip
 
 BLIND = (
     "Earlier readings are not shown while the test runs: whoever knows the last number reads "
