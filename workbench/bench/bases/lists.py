@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from time import monotonic
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
 
 from textual.app import ComposeResult
 from textual.containers import Vertical
@@ -42,6 +42,10 @@ MOVES = {
     "up": -1, "down": 1, "pageup": -10, "pagedown": 10, "home": -(10**6), "end": 10**6,
 }  # fmt: skip
 """So many rows down a key moves the mark."""
+
+
+Row: TypeAlias = Content | Callable[[], Content]
+"""A row of a list, or what draws it once it is seen: a day may have hundreds."""
 
 
 class Listed(Static):
@@ -102,7 +106,7 @@ class ListScreen(KeyScreen[None]):
         """Return the lines above the list."""
         return ()
 
-    def rows(self, width: int) -> Sequence[Content]:
+    def rows(self, width: int) -> Sequence[Row]:
         """Return the rows of the list, a line each; the marked one is :attr:`at`."""
         return ()
 
@@ -137,7 +141,7 @@ class ListScreen(KeyScreen[None]):
         head, foot = list(self.head(width)), list(self.foot(width))
         room = max(height - len(head) - len(foot), 1)
         first = first_seen(self.at, len(listed), room)
-        seen = listed[first : first + room]
+        seen = [row() if callable(row) else row for row in listed[first : first + room]]
         gap = [Content("")] * (room - len(seen))
         panel.update(lines([*head, *seen, *gap, *foot]))
         self._seen = range(first, first + len(seen)), len(head)

@@ -23,12 +23,17 @@ from workbench.fin.plan.found_block import (
 )
 from workbench.fin.pose.equations import Reading
 from workbench.fin.reading.rig import Rig
-from workbench.fin.studs import LARGEST_PLACE_U_MM, check_studs, known_leads, lead_of_thread, said
-from workbench.fin.wing import degrees_typed
+from workbench.fin.studs import (
+    LARGEST_PLACE_U_MM,
+    check_studs,
+    known_leads,
+    lead_of_thread,
+    said,
+)
 from workbench.frozen import dataclass
 from workbench.measure.display import fine_text, length_text, turns_text
 from workbench.measure.lengths import parse_length
-from workbench.measure.units import Unit
+from workbench.measure.units import Unit, degrees_typed
 from workbench.records.store import rows
 from workbench.work.drawing.layout import PLAIN_LEGEND, plain_picture
 from workbench.work.drawing.scene import side_scene
