@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 
 from workbench.commands.at_ski import fields_of
 from workbench.commands.manual import (
-    JSON,
     command,
     flag,
     option,
@@ -76,7 +75,6 @@ _SCALES = some(ASKED, "dpi across square")
         ),
         options([replace(ASKED[-1], blank="it is printed and not kept")]),
         flag("--yes", "keep it without asking; a pipe is never asked"),
-        JSON,
     ],
 )
 def _trace(args: argparse.Namespace) -> None:

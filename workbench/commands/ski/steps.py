@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from workbench.commands.at_ski import METHOD, SKI, YES, AtSki, Did, at_ski, ski_act
-from workbench.commands.manual import JSON, command, flag, option, place, unit_option
+from workbench.commands.manual import command, flag, option, place, unit_option
 from workbench.commands.output import say, say_json
 from workbench.errors import InputError
 from workbench.records.book import whole
@@ -67,7 +67,6 @@ def _seat(at: AtSki, args: argparse.Namespace) -> Did:
         place("ski", "SKI", "the same as --ski SKI", nargs="?", default=argparse.SUPPRESS),
         SKI,
         unit_option("unit to show; left out: the bench's own"),
-        JSON,
     ],
 )
 def _next(args: argparse.Namespace) -> None:
