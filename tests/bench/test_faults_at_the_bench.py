@@ -224,9 +224,9 @@ def _full(shop: Shop) -> Iterator[None]:
 
 @contextmanager
 def _read_only(shop: Shop) -> Iterator[None]:
-    shop.book._desk.look(lambda db: db.execute("PRAGMA query_only = ON"))
+    shop.book._desk.read(lambda db: db.execute("PRAGMA query_only = ON"))
     yield
-    shop.book._desk.look(lambda db: db.execute("PRAGMA query_only = OFF"))
+    shop.book._desk.read(lambda db: db.execute("PRAGMA query_only = OFF"))
 
 
 @contextmanager
@@ -241,7 +241,7 @@ def _folder_gone(shop: Shop) -> Iterator[None]:
 @contextmanager
 def _held_by_another(shop: Shop) -> Iterator[None]:
     with closing(sqlite3.connect(shop.book.path, isolation_level=None)) as other:
-        shop.book._desk.look(lambda db: db.execute("PRAGMA busy_timeout = 20"))
+        shop.book._desk.read(lambda db: db.execute("PRAGMA busy_timeout = 20"))
         other.execute("BEGIN IMMEDIATE")
         yield
         other.execute("ROLLBACK")

@@ -22,6 +22,7 @@ from sqlite_utils import Database
 from tests.records.conftest import DAY, Shop, blade, block, furnish, ski
 from tests.shop import rows_out
 from workbench.errors import InputError
+from workbench.records.backup.copies import copy_book
 from workbench.records.book import Book
 from workbench.records.exchange.arrivals import Brought, clashes
 from workbench.records.exchange.form import LOCAL_SETTINGS, rows_said
@@ -313,7 +314,7 @@ def test_an_other_strike_that_cannot_be_read_does_not_keep_the_book_shut(
 
 def before_other_strikes(book: Book, path: Path) -> Path:
     """Write a copy of a book as it was made before other strikes had a table of their own."""
-    book.backup(path)
+    copy_book(book.path, path)
     with closing(sqlite3.connect(path, isolation_level=None)) as conn:
         kept = conn.execute("SELECT * FROM other_strikes").fetchall()
         conn.execute("DROP TABLE other_strikes")

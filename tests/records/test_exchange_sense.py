@@ -13,6 +13,7 @@ import pytest
 from tests.records.conftest import Shop
 from tests.records.test_exchange import Undone, _of, out, play
 from workbench.errors import InputError
+from workbench.records.backup.copies import copy_book
 from workbench.records.book import Book
 from workbench.records.exchange.rows_in import take_in
 from workbench.records.store.rows import Taken
@@ -142,7 +143,7 @@ def test_an_old_row_that_both_books_have_keeps_them_from_nothing(
     """It cannot be taken out again; what is new beside it is looked at and taken in."""
     odd = replace(shop.taken(), mm=1.0)
     shop.book.add_reading(shop.job.id, "KV", odd)
-    shop.book.backup(tmp_path / "copy.db")
+    copy_book(shop.book.path, tmp_path / "copy.db")
     shutil.copy(tmp_path / "copy.db", tmp_path / "second.db")
     shop.book.add_reading(shop.job.id, "KV", shop.taken())
     with Book(tmp_path / "second.db", bench="second") as second:

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from tests.shop import rows_out
 from workbench.errors import RecordsError
+from workbench.records.backup.copies import copy_book
 from workbench.records.book import Book
 from workbench.records.exchange.rows_in import take_in
 from workbench.records.store.ids import (
@@ -136,7 +137,7 @@ def test_each_book_is_a_bench_of_its_own_and_a_copy_another(path: Path, tmp_path
         assert [tag_of(each) for each in kept] == [
             int(each.own_bench()[:6], 16) for each in (book, second)
         ]
-        book.backup(copy)
+        copy_book(book.path, copy)
     with Book(path) as book, Book(copy) as other:
         assert rows_out(other) == rows_out(book)
         assert book.own_bench() == own

@@ -11,6 +11,7 @@ import pytest
 
 from tests.shop import DAY, demo_file, heron, open_shop, read, ski, take_back, walk_to
 from workbench.errors import InputError
+from workbench.records.backup.copies import copy_book
 from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.work.exchange import exchange
@@ -305,7 +306,7 @@ def test_a_restored_book_refuses_what_was_seen_in_the_one_before(tmp_path: Path)
     path = demo_file(tmp_path)
     with open_shop(path) as shop:
         at(shop, "within")
-        shop.book.backup(tmp_path / "copy.db")
+        copy_book(shop.book.path, tmp_path / "copy.db")
         view = at(shop, "sign-off")
     restore(path, str(tmp_path / "copy.db"))
     with open_shop(path) as shop:
@@ -317,7 +318,7 @@ def test_a_restored_book_refuses_what_was_seen_in_the_one_before(tmp_path: Path)
 def test_a_job_that_is_not_in_the_restored_book_is_told(tmp_path: Path) -> None:
     path = demo_file(tmp_path)
     with open_shop(path) as shop:
-        shop.book.backup(tmp_path / "copy.db")
+        copy_book(shop.book.path, tmp_path / "copy.db")
         view = shop.view(shop.queue(ski(shop, "Heron 66").ski.id).id)
     restore(path, str(tmp_path / "copy.db"))
     with open_shop(path) as shop, pytest.raises(ChangedError, match="another book") as why:

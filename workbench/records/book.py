@@ -14,10 +14,8 @@ from pathlib import Path
 from types import TracebackType
 from typing import Concatenate, ParamSpec, Protocol, Self, TypeVar
 
-from workbench.records.backup import copies
-from workbench.records.backup.place_lock import place_held
 from workbench.records.desk import Desk, utc_now
-from workbench.records.store.database import Database, Told, quiet
+from workbench.records.store.database import Database
 from workbench.records.store.rows import (
     Baseline,
     Blade,
@@ -247,17 +245,6 @@ class Book:
     def newest_entry(self) -> datetime | None:
         """The time of what was entered last, as its id tells it; None in an empty book."""
         return self._desk.newest()
-
-    def backup(self, path: Path | str, told: Told = quiet) -> Path:
-        """Copy the book to ``path`` while it is in use, check the copy, then give it its name.
-
-        An older copy of this book at ``path`` is replaced; anything else there is refused.
-        ``told`` is told of pages copied.
-        """
-        target = Path(path)
-        with place_held(self.path):
-            self._desk.look(lambda db: copies.copy_book(db.conn, self.path, target, told=told))
-        return target
 
     # What the shop owns ----------------------------------------------------------------------
 

@@ -311,7 +311,7 @@ class Hands:
         Raises:
             BenchError: the book does not answer.
         """
-        from workbench.work.roster.find import by_serial
+        from workbench.work.roster.queue import by_serial
 
         lines, known = by_serial(self.shop, self.state.roster, serial)
         if len({line.ski_id for line in lines}) > 1 or len(known) > 1:

@@ -23,7 +23,7 @@ from pathlib import Path
 from typing import Any
 
 from workbench.errors import InputError, RecordsError, shown
-from workbench.records.backup.place_lock import place_held
+from workbench.records.backup.place import place_held
 from workbench.records.sharing.journal import Arriving, Batch, InHand, Parcel, Seen, SharingError
 from workbench.records.store.faults import said
 from workbench.system import sync_folder

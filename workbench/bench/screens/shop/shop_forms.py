@@ -35,13 +35,8 @@ from workbench.work.roster.adding import (
     parts_listed,
     queue_known,
 )
-from workbench.work.roster.correction_words import Mended
-from workbench.work.roster.corrections import (
-    CORRECTED,
-    correct_baseline,
-    correct_studs,
-    stud_fields,
-)
+from workbench.work.roster.baselines import correct_baseline
+from workbench.work.roster.corrections import CORRECTED, Mended, correct_studs, stud_fields
 from workbench.work.roster.ski_sheet import SHEET, changed_words, correct_ski, sheet_of
 from workbench.work.text.fields import REASON, Field, Texts, some
 
