@@ -65,10 +65,10 @@ class Heading:
 
 
 Thing: TypeAlias = RosterLine | QueueItem | KnownSki
-Item: TypeAlias = Thing | Heading
+InQueue: TypeAlias = Thing | Heading
 
 
-def item_row(item: Item, marked: bool, width: int, day: str) -> Content:
+def item_row(item: InQueue, marked: bool, width: int, day: str) -> Content:
     """Return an item on one line of ``width`` cells; ``day`` is the one that is looked at."""
     if isinstance(item, Heading):
         return styled((visible(item.words, width), "bold $accent"))
@@ -130,7 +130,7 @@ def _bold(marked: bool) -> str:
     return "bold" if marked else ""
 
 
-class QueueScreen(ListScreen[Item]):
+class QueueScreen(ListScreen[InQueue]):
     """The queue of a day, today's first."""
 
     KEYS = " · ".join(ALL_KEYS)
@@ -179,7 +179,7 @@ class QueueScreen(ListScreen[Item]):
     def fill(self) -> None:
         """List what the line finds: in the day, and below it among all skis."""
         text = self.find.text
-        items: list[Item] = list(self._in_day.find(text))
+        items: list[InQueue] = list(self._in_day.find(text))
         if text.strip():
             here = {line.ski_id for line in self._lines}
             skis = [ski for ski in self._all_skis().find(text) if ski.id not in here]
@@ -241,7 +241,7 @@ class QueueScreen(ListScreen[Item]):
             return [styled((words, "$ink-faint"))]
         return super().rows(width)
 
-    def row(self, item: Item, here: bool, width: int) -> Content:
+    def row(self, item: InQueue, here: bool, width: int) -> Content:
         """Return an item on one line."""
         return item_row(item, here, width, self.day)
 
