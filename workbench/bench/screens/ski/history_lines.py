@@ -193,7 +193,10 @@ def plots(past: Past, look: Looking, unit: Unit, mode: Mode, width: int, height:
     room = height - 3
     span, area = span_of(found), Area(width, room, mode)
     if width >= GRID_WIDTH and height >= GRID_HEIGHT and len(found) > 1:
-        four, chosen = _four(found, at)
+        # The chosen one is among the four.
+        four, chosen = found, at
+        if len(found) > 4:
+            four, chosen = tuple(found[(at + i) % len(found)] for i in range(4)), 0
         body = drawn.grid(four, span, unit, area, marked, chosen)
     else:
         body = drawn.plot_rows(found[at], span, unit, area, marked)
@@ -211,13 +214,6 @@ def plots(past: Past, look: Looking, unit: Unit, mode: Mode, width: int, height:
             _standing(setting, found[at].title, unit, width),
         ]
     )
-
-
-def _four(found: Sequence[Series], at: int) -> tuple[Sequence[Series], int]:
-    """Return four series with the chosen one among them, and its index there."""
-    if len(found) <= 4:
-        return found, at
-    return [found[(at + i) % len(found)] for i in range(4)], 0
 
 
 def _standing(setting: Setting | None, title: str, unit: Unit, width: int) -> Content:
