@@ -25,6 +25,7 @@ from workbench.places import book_path, is_there
 from workbench.records.book import Book
 from workbench.system import can_draw, leave_signals, on_signal
 from workbench.work.job.shop import Shop
+from workbench.work.text.local_time import clock_words
 
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
@@ -194,7 +195,6 @@ def _clear_surroundings() -> None:
 def _run_bench(book: Book, who: str, *, daily: bool, said: str) -> int:
     from workbench.bench.app import Bench
     from workbench.bench.terminal import letters_fit
-    from workbench.work.text.local_time import clock_words
 
     letters_fit()
     _clear_surroundings()
