@@ -131,7 +131,7 @@ class ListScreen(KeyScreen[None], Generic[Item]):
         """Read anew what is listed."""
 
     def settle(self, by: int) -> None:
-        """Keep the mark in the list, once it was moved by so many rows."""
+        """Keep the mark in the list, once it was moved down (1) or up (-1)."""
         self.at = max(self.at, 0)
 
     # -- drawing ---------------------------------------------------------------------------------
@@ -200,7 +200,7 @@ class ListScreen(KeyScreen[None], Generic[Item]):
         if by is None:
             return super().do_key(key, char)
         self.at += by
-        self.settle(by)
+        self.settle(1 if by > 0 else -1)
         self.say("")
         return True
 
