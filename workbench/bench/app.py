@@ -397,7 +397,8 @@ class Bench(App[int]):
             return
         name, room = self._under(at)
         if name == "roster":
-            self.hands.scroll_queue(panel_text.scrolled(self.hands.state, room.height, by))
+            state = self.hands.state
+            self.hands.change(scrolled=panel_text.scrolled(state, room.height, by))
         elif name in ("readings", "target"):
             self.hands.select(by)
 

@@ -415,10 +415,6 @@ class Hands:
         else:
             self.open(job_id)
 
-    def scroll_queue(self, to: int) -> None:
-        """Show the queue so many skis further on; the ski in hand stays."""
-        self.change(scrolled=to)
-
     def select(self, by: int, **changes: object) -> None:
         """Choose another reading or target by hand; past the last target none is marked."""
         view, at = self.state.view, self.state.marked

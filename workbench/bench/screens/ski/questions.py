@@ -67,7 +67,7 @@ _ANSWERS: dict[str, tuple[TurnAnswer, str]] = {
 _STAYS = "Esc: neither. The record stays: finish the round, and measure."
 
 
-class TurnBackScreen(ListScreen):
+class TurnBackScreen(ListScreen[str]):
     """Asks what became of the stud whose turn is taken back.
 
     Both answers, by their letters, take the record back and say why in the book; closing leaves
