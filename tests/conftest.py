@@ -11,7 +11,8 @@ from hypothesis import HealthCheck, settings
 from textual.widgets import Input
 
 from tests.by_command import Commands, Refused, Run, demo_of_today
-from tests.shop import demo_file, open_shop
+from tests.shop import BEGIN_FILE, begin_as_copy, demo_file, open_shop
+from workbench.records.backup import opening
 from workbench.work.job.shop import Shop
 
 settings.register_profile(
@@ -29,6 +30,16 @@ vars(Input)["cursor_blink"]._default = False
 
 gc.set_threshold(100_000, 50, 100)
 """A suite that builds a thousand screens spends a tenth of its time looking for dead ones."""
+
+opening._begin_file = begin_as_copy
+
+
+@pytest.fixture(scope="module")
+def begun_by_steps() -> Iterator[None]:
+    """Begin books by all steps from an empty file, as they are: for tests that are about it."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(opening, "_begin_file", BEGIN_FILE)
+        yield
 
 
 @pytest.fixture

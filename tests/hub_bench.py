@@ -31,8 +31,8 @@ from workbench.records.book import Book
 from workbench.records.sharing import journal
 from workbench.records.sharing.hub import Hub
 from workbench.work.sharing import hubs
+from workbench.work.sharing.hubs import Watch
 from workbench.work.sharing.rounds import MOST_TAKEN
-from workbench.work.sharing.watch import Watch
 
 DURABLE = "-c fsync=on -c shared_buffers=256MB -c max_wal_size=4GB"
 

@@ -12,10 +12,13 @@ from functools import cache
 from pathlib import Path
 from typing import Any, assert_never
 
+import pytest
+
 from workbench.fin.frame import Pose
 from workbench.measure.display import length_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import MM_PER_INCH
+from workbench.records.backup import opening
 from workbench.records.book import Book
 from workbench.records.exchange.rows_out import lines_out
 from workbench.records.store import rows
@@ -45,17 +48,40 @@ def rows_out(book: Book, ski_id: str | None = None) -> dict[Table, list[dict[str
 
 
 @cache
-def _demo_bytes() -> bytes:
+def demo_bytes() -> bytes:
+    """The demo book, built once."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "demo.db"
         build_demo(path, today=TODAY).close()
         return path.read_bytes()
 
 
+@cache
+def _empty_bytes() -> bytes:
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "empty.db"
+        Book(path).close()
+        return path.read_bytes()
+
+
+BEGIN_FILE = opening._begin_file
+"""Begins a book as an empty file."""
+
+
+def begin_as_copy(path: Path) -> None:
+    """Begin a book as a copy of an empty one: its steps, which take most of the time, are known."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(opening, "_begin_file", BEGIN_FILE)
+        begun = _empty_bytes()
+    BEGIN_FILE(path)
+    if path.stat().st_size == 0:
+        path.write_bytes(begun)
+
+
 def demo_file(folder: Path) -> Path:
     """Write a fresh copy of the demo book into ``folder``."""
     path = folder / "demo.db"
-    path.write_bytes(_demo_bytes())
+    path.write_bytes(demo_bytes())
     return path
 
 

@@ -16,10 +16,10 @@ import pytest
 from tests.shop import Fin, advance, at_stage, heron, ski
 from workbench.advice.holds import HOLDS
 from workbench.advice.ride_feel import WHAT_WORDS, WHATS
-from workbench.bench import help
 from workbench.bench.hand.entry_keys import EntryKeys
 from workbench.bench.hand.hands import Hands
 from workbench.bench.panels.next_line import next_words
+from workbench.bench.screens import help_screens
 from workbench.commands import FAMILIES
 from workbench.errors import InputError
 from workbench.fin.frame import Base, Pose
@@ -169,7 +169,7 @@ def test_each_quantity_has_its_row(shop: Shop) -> None:
     listed = re.search(r"CHECK \(quantity IN \(([^)]*)\)", made)
     assert listed is not None
     assert re.findall(r"'(\w+)'", listed[1]) == list(QUANTITIES)
-    assert set(QUANTITIES) <= {word for word, _ in help._WORDS}
+    assert set(QUANTITIES) <= {word for word, _ in help_screens._WORDS}
     assert len(HEADS) == len(SHARES)
 
 

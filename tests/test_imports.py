@@ -54,8 +54,8 @@ async def paint():
             late = {name.rpartition(".")[0] for name in opened}
             late |= {"pint", "numpy", "scipy", "sqlite_utils", "click", "tomllib"}
             late |= {f"workbench.bench.{name}" for name in (
-                "bases.forms", "palette", "screens.shop.caliper_screens",
-                "screens.ski.questions", "bases.lists", "bases.find_screen", "bases.prompts",
+                "bases.forms", "screens.shop.caliper_screens",
+                "screens.ski.questions", "bases.lists", "bases.prompts",
                 "crash",
             )}
             late |= {f"workbench.work.{name}" for name in (

@@ -10,16 +10,29 @@ import argparse
 import gc
 import os
 import sys
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from errno import EBADF, EIO, ENOSPC
 from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 from workbench import __version__
 from workbench.commands import modules
-from workbench.commands.manual import Commands, Index, Parser, filled, headed, summarise
+from workbench.commands.manual import (
+    JSON,
+    Command,
+    Index,
+    Parser,
+    Takes,
+    add_family,
+    command,
+    filled,
+    flag,
+    option,
+    place,
+    summarise,
+)
 from workbench.commands.output import (
     DONE,
     FAILED,
@@ -38,8 +51,11 @@ if TYPE_CHECKING:
 
 LONGEST_LINE = 1000
 
-OWN_COMMANDS = ("turns", "predict", "restate", "demo", "paths")
-"""Commands of this module: they start without loading any other."""
+OWN_COMMANDS = {
+    "a job as a file": ("turns", "predict", "restate"),
+    "the program": ("demo", "paths"),
+}
+"""Commands of this module, by their heading: they start without loading any other."""
 
 DESCRIPTION = """\
 A bench partner for setting a slalom-ski fin. Without a command the bench opens on the shop's own \
@@ -52,112 +68,36 @@ Exit status: 0 done, 1 failed, 2 the input is wrong, 3 the target is out of reac
 A loose or sharp fin injures. The ski and block maker's instructions come first."""
 
 
-def build_parser(families: Iterable[tuple[str, str]] | None = None) -> argparse.ArgumentParser:
+def build_parser(
+    families: Iterable[tuple[str, str, list[str]]] | None = None,
+) -> argparse.ArgumentParser:
     """Return the parser of the command line with these families, else with all."""
     parser = Parser(
         prog="quarterturn", description=filled(DESCRIPTION), epilog=EPILOG, formatter_class=Index
     )
     parser.add_argument("--version", action="version", version=f"quarterturn {__version__}")
-    parser.option("--book", "PATH", "the book to open instead of the shop's own")
-    parser.option("--who", "INITIALS", "initials that entries are kept under")
-    parser.set_defaults(whole=build_parser)
+    option("--book", "PATH", "the book to open instead of the shop's own")(parser)
+    option("--who", "INITIALS", "initials that entries are kept under")(parser)
+    parser.set_defaults(whole=build_parser, run=_bench)
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=Parser)
-    for heading, module in modules() if families is None else families:
-        with headed(commands, heading):
-            import_module(module).add(commands)
-    with headed(commands, "a job as a file"):
-        _order_commands(commands)
-    with headed(commands, "the program"):
-        _bench_commands(commands)
+    for heading, module, names in modules() if families is None else families:
+        add_family(commands, heading, names, vars(import_module(module)).values())
+    for heading, own in OWN_COMMANDS.items():
+        add_family(commands, heading, own, globals().values())
     summarise(commands)
     return parser
 
 
-def _families_for(given: Sequence[str]) -> tuple[tuple[str, str], ...]:
+def _families_for(given: Sequence[str]) -> tuple[tuple[str, str, list[str]], ...]:
     """Return the families to load: the one that the first word names, all where none has it."""
     words = iter(given)
     for word in words:
         if word in ("--book", "--who"):
             next(words, "")
         elif not word.startswith(("--book=", "--who=", "--version")):
-            return tuple(modules(word)) or (() if word in OWN_COMMANDS else tuple(modules()))
+            is_own = any(word in names for names in OWN_COMMANDS.values())
+            return tuple(modules(word)) or (() if is_own else tuple(modules()))
     return ()
-
-
-def _order_commands(commands: Commands) -> None:
-    turns = commands.add_parser(
-        "turns",
-        help="the stud turns that bring a work order's readings to its targets",
-        description="Pose now and wanted, exact and rounded stud turns, the steps in order and the "
-        "readings to expect.",
-        see="predict, restate",
-        examples=[
-            ("turns heron.toml", "The turns of a work order, as a table."),
-            ("turns - --json", "An order on standard input, for a machine."),
-            ("turns heron.toml --history rounds.jsonl", "With what its rounds so far have taught."),
-        ],
-    )
-    turns.option(
-        "--history",
-        "FILE",
-        "the rounds of this block and blade so far, JSON lines: the answer learns from them",
-    )
-    predict = commands.add_parser(
-        "predict",
-        help="what a work order's readings become after given stud turns",
-        description="The readings after these turns. Positive is in, toward the blade.",
-        see="turns",
-        examples=[("predict heron.toml --turn front=+1/4 --turn tail=-0.1", "Two studs turned.")],
-    )
-    predict.option(
-        "--turn",
-        "STUD=TURNS",
-        "a stud and its turns, such as front=+1/4 or tail=-0.1; may be repeated",
-        action="append",
-        default=[],
-    )
-    restate = commands.add_parser(
-        "restate",
-        help="convert between methods: what another would read on the same fin",
-        description="Convert the fin's readings to other methods of the order.",
-        see="turns",
-        examples=[
-            ('restate heron.toml --by "length, flat"', "What the caliper laid flat would read.")
-        ],
-    )
-    restate.option(
-        "--by",
-        "METHOD",
-        "a method of the order; may be repeated; left out: all of them",
-        action="append",
-        default=[],
-    )
-    for command in (turns, predict, restate):
-        command.place("order", "ORDER", "a work-order file, TOML or JSON; - is standard input")
-        command.flag("--json", "print JSON for machines")
-
-
-def _bench_commands(commands: Commands) -> None:
-    demo = commands.add_parser(
-        "demo",
-        help="open the bench on a scratch book with an invented shop",
-        description="Nothing of yours is touched; the scratch book goes when the bench is left, "
-        "unless --keep names a place for it.",
-        see="begin",
-        examples=[
-            ("demo", "The invented shop, afresh."),
-            ("demo --keep demo.db --tour", "A first day step by step, in a book that stays."),
-        ],
-    )
-    demo.option("--keep", "PATH", "keep the demo's book at PATH; the next run goes on with it")
-    demo.flag("--tour", "walk through a first day, step by step")
-    commands.add_parser(
-        "paths",
-        help="say where the book and the settings lie",
-        description="The book holds all that was kept, its settings too.",
-        see="backup",
-        examples=[("paths", "The shop's own book.")],
-    )
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -191,11 +131,11 @@ def _answered(args: argparse.Namespace) -> int:
     try:
         if getattr(args, "json", False) and not getattr(args, "watch", False):
             with reporting(args.command) as report:
-                status = _run(args)
+                status = args.run(args) or DONE
             if report.lines or report.facts:
                 say_json(report.value(status))
         else:
-            status = _run(args)
+            status = args.run(args) or DONE
         sys.stdout.flush()
         return status
     except InputError as why:
@@ -254,46 +194,100 @@ def _one_line(text: str) -> str:
     return line if len(line) <= LONGEST_LINE else f"{line[: LONGEST_LINE - 1]}…"
 
 
-def _run(args: argparse.Namespace) -> int:
-    if hasattr(args, "run"):
-        return int(args.run(args) or DONE)
-    if args.command in ("turns", "predict", "restate"):
-        return _order(args)
-    if args.command == "paths":
-        from workbench.places import book_path
-
-        where = str(args.book or book_path())
-        facts(book=where)
-        say([f"book: {_one_line(where)}"])
-        return DONE
+def _bench(args: argparse.Namespace) -> int:
+    """Open the bench."""
     from workbench.bench.start import run
 
     return run(args)
 
 
-def _order(args: argparse.Namespace) -> int:
+_DEMO = command(
+    "demo",
+    "open the bench on a scratch book with an invented shop",
+    "Nothing of yours is touched; the scratch book goes when the bench is left, unless --keep "
+    "names a place for it.",
+    see="begin",
+    examples=[
+        ("demo", "The invented shop, afresh."),
+        ("demo --keep demo.db --tour", "A first day step by step, in a book that stays."),
+    ],
+    takes=[
+        option("--keep", "PATH", "keep the demo's book at PATH; the next run goes on with it"),
+        flag("--tour", "walk through a first day, step by step"),
+    ],
+)(_bench)
+
+
+@command(
+    "paths",
+    "say where the book and the settings lie",
+    "The book holds all that was kept, its settings too.",
+    see="backup",
+    examples=[("paths", "The shop's own book.")],
+)
+def _paths(args: argparse.Namespace) -> None:
+    from workbench.places import book_path
+
+    where = str(args.book or book_path())
+    facts(book=where)
+    say([f"book: {_one_line(where)}"])
+
+
+# -- a job as a file -------------------------------------------------------------------------------
+
+Answer: TypeAlias = "Callable[[argparse.Namespace, Order], str | Mapping[str, object]]"
+"""What a command says of an order: a table to be read, or an object for machines."""
+
+
+def _order_command(
+    name: str, words: str, description: str, *, takes: Sequence[Takes], **page: Any
+) -> Callable[[Answer], Command]:
+    """Return what makes a command about a work order of the function that answers it."""
+    order = place("order", "ORDER", "a work-order file, TOML or JSON; - is standard input")
+    made = command(name, words, description, takes=(*takes, order, JSON), **page)
+    return lambda answer: made(lambda args: _answer_order(args, answer))
+
+
+def _answer_order(args: argparse.Namespace, answer: Answer) -> int:
     from workbench.work.order.order_file import read_order
 
     if args.order == "-" == getattr(args, "history", None):
         raise InputError("--history", "-", "a file: standard input is the order's")
     order = read_order(args.order)
     try:
-        commands = {"turns": _turns, "predict": _predict, "restate": _restate}
-        answer = commands[args.command](args, order)
+        found = answer(args, order)
     except InputError:
         raise
     except BenchError as why:
         from workbench.work.text.words import error_words
 
         return _complain(args, error_words(why, order.unit), _status(why))
-    if isinstance(answer, str):
-        say([answer])
+    if isinstance(found, str):
+        say([found])
     else:
-        say_json(answer)
+        say_json(found)
     return DONE
 
 
-def _turns(args: argparse.Namespace, order: Order) -> str | dict[str, object]:
+@_order_command(
+    "turns",
+    "the stud turns that bring a work order's readings to its targets",
+    "Pose now and wanted, exact and rounded stud turns, the steps in order and the readings to "
+    "expect.",
+    see="predict, restate",
+    examples=[
+        ("turns heron.toml", "The turns of a work order, as a table."),
+        ("turns - --json", "An order on standard input, for a machine."),
+        ("turns heron.toml --history rounds.jsonl", "With what its rounds so far have taught."),
+    ],
+    takes=[
+        option(
+            "--history", "FILE",
+            "the rounds of this block and blade so far, JSON lines: the answer learns from them",
+        )
+    ],
+)  # fmt: skip
+def _turns(args: argparse.Namespace, order: Order) -> str | Mapping[str, object]:
     if args.history is not None:
         from workbench.work.order.learned_turns import (
             advice_of,
@@ -311,14 +305,41 @@ def _turns(args: argparse.Namespace, order: Order) -> str | dict[str, object]:
     return turns_report(order, result) if args.json else turns_table(order, result)
 
 
-def _predict(args: argparse.Namespace, order: Order) -> str | dict[str, object]:
+@_order_command(
+    "predict",
+    "what a work order's readings become after given stud turns",
+    "The readings after these turns. Positive is in, toward the blade.",
+    see="turns",
+    examples=[("predict heron.toml --turn front=+1/4 --turn tail=-0.1", "Two studs turned.")],
+    takes=[
+        option(
+            "--turn", "STUD=TURNS",
+            "a stud and its turns, such as front=+1/4 or tail=-0.1; may be repeated",
+            action="append", default=[],
+        )
+    ],
+)  # fmt: skip
+def _predict(args: argparse.Namespace, order: Order) -> str | Mapping[str, object]:
     from workbench.work.order.order_answers import predict_report, readings_table
 
     report = predict_report(order, _given_turns(args.turn))
     return report if args.json else readings_table(report, "readings", order.unit)
 
 
-def _restate(args: argparse.Namespace, order: Order) -> str | dict[str, object]:
+@_order_command(
+    "restate",
+    "convert between methods: what another would read on the same fin",
+    "Convert the fin's readings to other methods of the order.",
+    see="turns",
+    examples=[('restate heron.toml --by "length, flat"', "What the caliper laid flat would read.")],
+    takes=[
+        option(
+            "--by", "METHOD", "a method of the order; may be repeated; left out: all of them",
+            action="append", default=[],
+        )
+    ],
+)  # fmt: skip
+def _restate(args: argparse.Namespace, order: Order) -> str | Mapping[str, object]:
     from workbench.work.order.order_answers import readings_table, restate_report
 
     methods = [order.method(name, "--by") for name in args.by] or list(order.methods)

@@ -10,7 +10,7 @@ from textual.events import Paste
 from tests.bench.screens import Screen, bench
 from tests.shop import at_stage, heron, ski, walk_to
 from workbench.bench.action_menu import Sheet
-from workbench.bench.help import Help
+from workbench.bench.screens.help_screens import Help
 from workbench.work.job.shop import Shop
 
 THREE = ("2.4900", ".7480", "7.0130")

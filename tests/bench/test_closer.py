@@ -15,6 +15,7 @@ from workbench.bench.bases.view_only import Closer
 from workbench.bench.draw import themes
 from workbench.bench.draw.canvas import Mode
 from workbench.bench.hand.state import BenchState
+from workbench.bench.screens.shop.blade_screens import OutlineScreen
 from workbench.bench.screens.ski.reading_screens import (
     BudgetScreen,
     HoldScreen,
@@ -132,6 +133,15 @@ async def test_how_to_hold_it_stands_with_its_drawing(
         assert "jaw tips at one height" in text
         assert "as it is now; common practice, no source." in text
         assert text.count("•" if mode != "ascii" else "o-") >= 1
+
+
+async def test_where_no_key_opened_it_a_key_without_a_letter_leaves_it_open(shop: Shop) -> None:
+    """A trace, an outline, a block as measured: arrows move there, and F7 means nothing."""
+    screen = OutlineScreen(shop, at(turning(shop)))
+    async with opened(screen) as (app, pilot):
+        await pilot.press("down", "f7", "left")
+        assert app.screen is screen
+        assert screen._first == 1
 
 
 async def test_arrows_go_through_the_methods_and_round(shop: Shop) -> None:

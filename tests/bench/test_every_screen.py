@@ -16,7 +16,7 @@ from textual.widgets import Input
 from tests.bench.screens import SIZES, Screen, bench
 from tests.shop import heron, ski, walk_to
 from workbench.bench.action_menu import BY_ACTION, CHOICES
-from workbench.bench.help import Help
+from workbench.bench.screens.help_screens import Help
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from workbench.bench.bases.find_screen import LONGEST_FIND, Enter, FindLine
+from workbench.bench.bases.bursts import LONGEST_FIND, FindLine
 
 SLOW, FAST = 0.2, 0.001
 
@@ -29,17 +29,18 @@ def test_a_burst_leaves_the_line_as_it_was(before: str, reading: str) -> None:
     time = typed(find, before, SLOW)
     kept = find.text
     time = typed(find, reading, FAST, time + SLOW)
-    assert find.enter(time + FAST) == Enter("burst", reading)
+    found = find.enter(time + FAST)
+    assert (found.kind, found.reading) == ("burst", reading)
     assert find.text == kept
-    assert find.enter(time + 2 * FAST) == Enter("nothing")
-    assert find.enter(time + SLOW) == Enter("open")
+    assert find.enter(time + 2 * FAST).kind == "slip"
+    assert find.enter(time + SLOW).kind == "purpose"
 
 
 def test_digits_by_hand_are_looked_for() -> None:
     """A serial can be typed: its Enter opens."""
     find = FindLine()
     time = typed(find, "66014", SLOW)
-    assert find.enter(time + SLOW) == Enter("open")
+    assert find.enter(time + SLOW).kind == "purpose"
     assert find.text == "66014"
 
 
@@ -47,7 +48,7 @@ def test_an_enter_hard_on_letters_does_nothing() -> None:
     """It was not pressed on purpose."""
     find = FindLine()
     time = typed(find, "heron", FAST)
-    assert find.enter(time + FAST) == Enter("nothing")
+    assert find.enter(time + FAST).kind == "hasty"
     assert find.text == "heron"
 
 

@@ -13,7 +13,7 @@ from textual.widgets import Input, Static
 
 from tests.bench.screens import send, slowly
 from workbench.bench.bases.form_lines import drafts_of
-from workbench.bench.bases.forms import Field, Form
+from workbench.bench.bases.forms import Form
 from workbench.bench.bases.prompts import Prompt, PromptInput
 from workbench.bench.hand.state import BenchState
 from workbench.bench.screens.shop.shop_forms import AddBlade, AddBlock, AddSki
@@ -21,6 +21,7 @@ from workbench.errors import InputError
 from workbench.records.book import Book
 from workbench.work.job.shop import Shop
 from workbench.work.roster.adding import ensure_starter
+from workbench.work.text.fields import Field
 
 SIZES = [(120, 36), (80, 24)]
 HOSTILE = ["[b]X[/b]", "a[/nope]b", "[Q1]", "\x1b[31mred", "long " * 300]
@@ -73,8 +74,10 @@ def refuse_sevens(texts: dict[str, str]) -> object:
 
 
 def three(title: str = "Add [b]X[/b]") -> Form:
-    fields = [Field("name", "Name", "as it stands"), Field("base_radius", "Base radius"),
-              Field("base", "Base", value="flat")]  # fmt: skip
+    fields = [
+        Field("name", "Name", "as it stands", "NAME"), Field("base_radius", "Base radius", "", "R"),
+        Field("base", "Base", "", "BASE", default="flat"),
+    ]  # fmt: skip
     return Form(title, fields, refuse_sevens)
 
 
@@ -154,7 +157,7 @@ class TestForm:
         def fail(_texts: dict[str, str]) -> object:
             raise InputError("weather", "[rain]", "sun")
 
-        app = Bench(lambda: Form("T", [Field("name", "Name")], fail))
+        app = Bench(lambda: Form("T", [Field("name", "Name", "", "NAME")], fail))
         async with app.run_test() as pilot:
             await pilot.press("f2")
             await pilot.pause()
@@ -163,7 +166,7 @@ class TestForm:
 
     @pytest.mark.parametrize("name", HOSTILE)
     async def test_hostile_texts_are_shown_and_nothing_breaks(self, name: str) -> None:
-        fields = [Field("name", name, name, name)]
+        fields = [Field("name", name, name, name, default=name)]
         app = Bench(lambda: Form(name, fields, lambda _t: _raise(name)))
         async with app.run_test(size=(80, 24)) as pilot:
             await pilot.press("f2")

@@ -29,7 +29,7 @@ from workbench.bench.panels.one_thing import one_thing, over_the_screen, turn_th
 from workbench.bench.panels.panel_text import danger_rows, picture, roster
 from workbench.bench.panels.readings_panel import readings
 from workbench.bench.panels.turns_panel import turns
-from workbench.bench.screens.shop.queue_rows import row as queue_row
+from workbench.bench.screens.shop.queue_screen import item_row as queue_row
 from workbench.fin.plan.plan import Code, Remark
 from workbench.records.store import rows
 from workbench.work.job.entry import Typed

@@ -8,9 +8,8 @@ from tests.bench.screens import SIZES, bench
 from workbench.bench.action_menu import CHOICES, Sheet
 from workbench.bench.bases.forms import Form
 from workbench.bench.bases.prompts import Prompt
-from workbench.bench.help import Help
-from workbench.bench.palette import entries
 from workbench.bench.panels.next_line import key_at, keys_line
+from workbench.bench.screens.help_screens import Help, entries
 from workbench.bench.screens.ski.history_screen import HistoryScreen
 from workbench.errors import InputError
 from workbench.records.exchange.form import LOCAL_SETTINGS

@@ -23,7 +23,7 @@ from workbench.bench.panels.next_line import (
 from workbench.bench.panels.panel_text import picture, target, warned_picture
 from workbench.bench.panels.readings_panel import readings
 from workbench.bench.panels.turns_panel import turns
-from workbench.bench.screens.shop.queue_rows import row
+from workbench.bench.screens.shop.queue_screen import item_row
 from workbench.work.job.job_view import RosterLine
 from workbench.work.job.shop import Shop
 from workbench.work.roster.keys import SHIPPED
@@ -419,7 +419,7 @@ def test_loose_bolts_are_never_cut_in_the_queue(width: int) -> None:
         "j1", "Heron 66 of the old hall", "Ines Tavary-Halloran of Bay", "in", "before noon",
         "measuring", 1, day="2026-11-25", loose=True, reason="waits for a bolt",
     )  # fmt: skip
-    shown = row(line, marked=True, width=width, day="2026-11-25").plain
+    shown = item_row(line, marked=True, width=width, day="2026-11-25").plain
     assert "!! bolts loose" in shown
     assert cell_len(shown) <= width
 

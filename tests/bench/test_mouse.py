@@ -14,9 +14,9 @@ from workbench.bench.action_menu import Sheet
 from workbench.bench.app import Bench
 from workbench.bench.bases.overlay import key_pressed
 from workbench.bench.bases.prompts import ASIDE_REASONS, Prompt, PromptInput
-from workbench.bench.palette import Palette
 from workbench.bench.panels.next_line import PAD, pad_key_at
 from workbench.bench.panels.panel import Line, Panel
+from workbench.bench.screens.help_screens import Palette
 from workbench.bench.screens.shop.queue_screen import QueueScreen
 from workbench.records.exchange.form import LOCAL_SETTINGS
 from workbench.work.job.shop import Shop

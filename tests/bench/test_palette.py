@@ -19,8 +19,7 @@ from workbench.bench.action_menu import (
 )
 from workbench.bench.app import Bench
 from workbench.bench.hand.state import BenchState
-from workbench.bench.help import Help
-from workbench.bench.palette import Palette, entries, matching
+from workbench.bench.screens.help_screens import Help, Palette, entries, matching
 from workbench.work.job.shop import Shop
 from workbench.work.roster.keys import SHIPPED
 

@@ -9,8 +9,8 @@ import pytest
 from tests.bench.screens import SIZES, Screen, bench
 from tests.bench.test_hands import FAST_S, Keys, begin, held, latest
 from tests.shop import heron, open_shop, ski, walk_to
-from workbench.bench.help import Help
 from workbench.bench.panels.next_line import next_words
+from workbench.bench.screens.help_screens import Help
 from workbench.bench.screens.ski.reading_screens import HoldScreen
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop

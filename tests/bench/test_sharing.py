@@ -16,10 +16,8 @@ from workbench.bench.panels.panel_text import danger_rows, top_line
 from workbench.bench.start import Sharing
 from workbench.records.sharing.hub import BenchThere
 from workbench.work.job.shop import Shop
-from workbench.work.sharing.apart import SetTwice, Version
-from workbench.work.sharing.hubs import Shared
-from workbench.work.sharing.rounds import Round
-from workbench.work.sharing.watch import Standing
+from workbench.work.sharing.hubs import Shared, Standing
+from workbench.work.sharing.rounds import Round, SetTwice, Version
 
 NOON = datetime(2026, 11, 25, 12, 5, tzinfo=UTC)
 

@@ -349,10 +349,12 @@ PLACES = {
         "from workbench.bench.hand.hands import Hands\nHands.next_side = lambda s: 1 / 0", b"\t"
     ),
     "in a screen in front": (
-        "from workbench.bench.help import Help\nHelp.on_mount = lambda s: 1 / 0", b"?"
+        "from workbench.bench.screens.help_screens import Help\n"
+        "Help.on_mount = lambda s: 1 / 0", b"?"
     ),
     "in a key of a screen in front": (
-        "from workbench.bench.help import Help\nHelp.on_key = lambda s, e: 1 / 0", b"?x"
+        "from workbench.bench.screens.help_screens import Help\n"
+        "Help.on_key = lambda s, e: 1 / 0", b"?x"
     ),
     "in drawing a panel": (
         "from workbench.bench import panels\nfrom workbench.bench.hand.hands import Hands\n"

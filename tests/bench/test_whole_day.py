@@ -13,8 +13,8 @@ from tests.bench.screens import Screen, bench
 from tests.shop import DAY, TODAY, Fin, at_stage, heron
 from workbench.bench.bases.forms import Form
 from workbench.bench.hand.state import BenchState
-from workbench.bench.palette import entries, matching
 from workbench.bench.panels.panel_text import roster
+from workbench.bench.screens.help_screens import entries, matching
 from workbench.errors import InputError
 from workbench.measure.lengths import parse_length
 from workbench.records.store import rows

@@ -32,6 +32,8 @@ from workbench.records.store.writer import Pen
 
 from .conftest import furnish
 
+pytestmark = pytest.mark.usefixtures("begun_by_steps")
+
 KEPT = (*WITH_IDS, *PARTS)
 
 

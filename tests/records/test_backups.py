@@ -19,6 +19,8 @@ from workbench.records.backup.opening import open_book
 from workbench.records.book import Book
 from workbench.records.store.schema import applied, migrations
 
+pytestmark = pytest.mark.usefixtures("begun_by_steps")
+
 DAY = date(2031, 5, 6)
 NOW = datetime(2031, 5, 6, 17, 30, 5)
 

@@ -17,6 +17,8 @@ from workbench.records.book import Book
 from workbench.records.store.faults import RefusedFileError
 from workbench.records.store.schema import migrations
 
+pytestmark = pytest.mark.usefixtures("begun_by_steps")
+
 ID = "01a22673-ddda-7c18-ba0f-a08dc55d1941"
 
 

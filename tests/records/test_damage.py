@@ -34,6 +34,8 @@ from workbench.records.store.rows import (
 )
 from workbench.records.store.specs import FACTS, Table
 
+pytestmark = pytest.mark.usefixtures("begun_by_steps")
+
 
 def filled(path: Path) -> list[AnyFact]:
     """A closed book with a fact of every kind, in order; nearly every column holds something."""

@@ -25,6 +25,8 @@ from workbench.records.store.schema import migrations
 
 from .conftest import Shop, furnish
 
+pytestmark = pytest.mark.usefixtures("begun_by_steps")
+
 
 @pytest.fixture(autouse=True)
 def _nothing_checked_yet(monkeypatch: pytest.MonkeyPatch) -> None:

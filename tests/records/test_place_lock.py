@@ -19,6 +19,8 @@ from workbench.records.backup import backups, opening, place_lock
 from workbench.records.backup.place_lock import place_held
 from workbench.records.book import Book
 
+pytestmark = pytest.mark.usefixtures("begun_by_steps")
+
 NOW = datetime(2031, 5, 6, 17, 30, 5)
 
 HOLD = """

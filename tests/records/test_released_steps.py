@@ -7,8 +7,12 @@ import zlib
 from collections.abc import Sequence
 from contextlib import closing
 
+import pytest
+
 from workbench.records.store.database import Database
 from workbench.records.store.schema import BOOK_STEPS
+
+pytestmark = pytest.mark.usefixtures("begun_by_steps")
 
 RELEASED = {
     "first_book": 0x26EFCE78,

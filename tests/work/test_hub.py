@@ -28,7 +28,7 @@ from workbench.records.sharing.hub import Hub
 from workbench.records.sharing.journal import SharingError
 from workbench.records.store.rows import Taken
 from workbench.work.sharing import hubs
-from workbench.work.sharing.watch import Watch
+from workbench.work.sharing.hubs import Watch
 from workbench.work.sharing.words import held_elsewhere, news_lines, sign_of
 
 psycopg = pytest.importorskip("psycopg", reason="the extra 'hub' is not installed")

@@ -21,8 +21,7 @@ from workbench.records.book import Book
 from workbench.records.sharing import journal
 from workbench.records.sharing.folder import ENDING, IN_HAND
 from workbench.records.store.specs import WITH_IDS
-from workbench.work.sharing.hubs import sync_folder
-from workbench.work.sharing.watch import Watch
+from workbench.work.sharing.hubs import Watch, sync_folder
 from workbench.work.sharing.words import shared_lines
 
 

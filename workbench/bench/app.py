@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
+from contextlib import suppress
 from time import monotonic
 from typing import Any
 
-from textual.app import ComposeResult
+from textual.app import App, ComposeResult
 from textual.containers import Horizontal, Vertical
 from textual.content import Content
 from textual.css.scalar import Scalar
@@ -19,17 +20,15 @@ from textual.widgets import Static
 
 from workbench.bench.action_menu import Sheet, open_screen
 from workbench.bench.bases.bursts import ENTRY_MORE, LONGEST_ENTRY, SignKey
-from workbench.bench.bases.form_lines import unfinished_form
-from workbench.bench.bases.key_gate import TOLD_CELLS, KeyGate, may_be_serial
+from workbench.bench.bases.form_lines import Box, unfinished_form, unfinished_text
+from workbench.bench.bases.key_gate import KeyGate
 from workbench.bench.bases.overlay import Overlay
 from workbench.bench.draw import themes
-from workbench.bench.draw.text import Tone, lines, literal, paragraph, visible
+from workbench.bench.draw.text import Tone, lines, literal, paragraph
 from workbench.bench.hand.acts import AIMS, Acts
 from workbench.bench.hand.entry_keys import EntryKeys
 from workbench.bench.hand.hands import Hands
 from workbench.bench.hand.state import SIDES, BenchState
-from workbench.bench.help import Help
-from workbench.bench.leaving import Leaving
 from workbench.bench.panels import next_line, panel_text, readings_panel, turns_panel
 from workbench.bench.panels.one_thing import over_the_screen
 from workbench.bench.panels.panel import Line, Panel, same
@@ -56,19 +55,11 @@ FLASH_S = 0.6
 SCREEN_FILE = "screen.txt"
 """Where what was copied is kept too, for terminals that copy nothing."""
 
-NAMED_KEYS: dict[str, tuple[str, str | None]] = {
-    "Enter": ("enter", "\r"), "Esc": ("escape", None), "Tab": ("tab", "\t"),
-    "space": ("space", " "), "PgUp": ("pageup", None), "PgDn": ("pagedown", None),
-    "↑": ("up", None), "↓": ("down", None), "←": ("left", None), "→": ("right", None),
-    "*": ("asterisk", "*"), "/": ("slash", "/"), "+": ("plus", "+"), "-": ("minus", "-"),
-}  # fmt: skip
-"""Name and character of the keys that lines of keys show by other names than Textual's."""
-
 MOST_PASTED = 1000
 """Lines of one paste: more is a file dropped here by accident, not a morning's readings."""
 
 
-class Bench(Leaving):
+class Bench(App[int]):
     """The bench. Every key comes through :meth:`on_key`, one after the other."""
 
     CSS_PATH = [shipped("styles") / "bench.tcss"]
@@ -88,7 +79,9 @@ class Bench(Leaving):
         themes.register(self)
         themes.begin_with(self, themes.pick(no_color, kept.get("theme") or themes.NIGHT.name))
         self.large = self.pad = False
-        self.report = ""
+        self.report = self.unkept = ""
+        """What to tell once the terminal is whole again: of an error of ours, and of what was typed
+        and could not be kept."""
         self._careful = Content("")
         self._drawn_job: tuple[str, int | None] = ("", None)
         self._gate = KeyGate(self)
@@ -289,14 +282,15 @@ class Bench(Leaving):
             return True
         if len(self.screen_stack) == 1:
             return self._take(event)
-        copies = event.character is None and self.hands.state.keys.action(event.key) == "copy"
-        if copies and event.key not in getattr(self.screen, "OWN_KEYS", ()):
+        if event.key in getattr(self.screen, "OWN_KEYS", ()):
+            return False
+        if event.key == "f1":
+            self.do_("help")
+        elif event.character is None and self.hands.state.keys.action(event.key) == "copy":
             self._copy()
-            return True
-        if event.key == "f1" and not isinstance(self.screen, Help):
-            self.push_screen(Help(self.hands.state, getattr(self.screen, "KEYS", "")))
-            return True
-        return False
+        else:
+            return False
+        return True
 
     def _has_selection(self) -> bool:
         """Tell whether Ctrl+C has text to copy; else it leaves, as anywhere."""
@@ -386,11 +380,9 @@ class Bench(Leaving):
 
     def press_key(self, shown: str) -> None:
         """Press a key, by the name that a line of keys shows it by."""
-        self.call_later(self._press, shown)  # a key sent by a screen would not reach its bindings
-
-    async def _press(self, shown: str) -> None:
-        name, char = NAMED_KEYS.get(shown, (shown.lower(), shown if len(shown) == 1 else None))
-        await self._gate.take(Key(name, char))
+        self.call_later(
+            self._gate.press, shown
+        )  # one sent by a screen would not reach its bindings
 
     def on_mouse_scroll_down(self, event: MouseScrollDown) -> None:
         """Move on in what lies under the mouse."""
@@ -435,45 +427,6 @@ class Bench(Leaving):
         """Lay a screen over the bench, and take over what was done on it."""
         self.push_screen(screen, lambda result: screen.after(self, result))
 
-    def take_scanned(self, serial: str, begun: str) -> bool:
-        """Take the ski of a serial in hand; False where no ski has it, or what is open stays.
-
-        ``begun``: what of it an entry took meanwhile, which is rubbed out again.
-        """
-        if not may_be_serial(serial):
-            return False
-        try:
-            found = self.hands.scanned(serial)
-        except BenchError as why:
-            self.tell(error_words(why, self.hands.state.unit))
-            return False
-        if not found:
-            return False
-        while isinstance(top := self.screen, Overlay):
-            if not top.give_way():
-                return False
-        self._rub_out(begun)
-        if isinstance(found, str):
-            self.tell(found)
-        else:
-            self.hands.open(found.job_id)
-            noted = self.hands.state.message  # an entry in progress, kept as a note
-            said = f"scanned: {found.ski_name} is in hand"
-            self.hands.say(f"{said}; {noted}" if noted else said, "warn" if noted else "done")
-        self.entry.ignore_enter(monotonic())
-        return True
-
-    def hold_scanned(self, text: str, begun: str) -> None:
-        """Keep a text that came faster than a hand types, and is no ski's serial, as a note."""
-        self._rub_out(begun)
-        kept = "is kept as a note" if self.hold_burst(text) else "is not kept"
-        self.tell(f"'{visible(text, TOLD_CELLS)}' is no serial of this book: it {kept}")
-
-    def _rub_out(self, begun: str) -> None:
-        if begun and len(self.screen_stack) == 1 and self.hands.state.entry.endswith(begun):
-            for _ in begun:
-                self.entry.rub_out()
-
     def tell(self, words: str, tone: Tone = "warn") -> None:
         """Say something on the bench, and on the screen that lies over it where that speaks."""
         self.hands.say(words, tone)
@@ -517,13 +470,6 @@ class Bench(Leaving):
             plain[action]()
         elif action in AIMS:
             acts.aim(action)
-        elif action == "help":
-            self.push_screen(Help(hands.state))
-        elif action == "palette":
-            from workbench.bench.palette import Palette
-
-            hands.read_all()
-            self.show(Palette(hands.state))
         else:
             open_screen(self, action)
 
@@ -556,3 +502,60 @@ class Bench(Leaving):
         self.theme = names[(at + 1) % len(names)]
         self.hands.remember("theme", self.theme)
         self.hands.say(f"theme: {self.theme}")
+
+    # -- leaving ---------------------------------------------------------------------------------
+
+    @property
+    def is_leaving(self) -> bool:
+        """Whether it closes: keys that are still on their way do nothing."""
+        return self._exit
+
+    def leave_off(self) -> None:
+        """Keep where the bench is, the entry begun, and what is typed in an open form.
+
+        A book that has gone, or takes nothing, holds nobody up: what it did not take is told.
+        """
+        boxes = [screen for screen in self.screen_stack if isinstance(screen, Box)]
+        texts = unfinished_text(boxes[-1].heading, self.form_drafts) if boxes else ""
+        kept = True
+        try:
+            if texts or self.shop.book.setting("forms"):
+                kept = self.hands.remember("forms", texts)
+        except BenchError:
+            kept = False
+        entry = self.hands.state.entry
+        kept = self.hands.leave() and kept
+        self.unkept = "" if kept else "; ".join(part for part in (entry, texts) if part)
+
+    def leave(self) -> None:
+        """Leave; what was typed is kept for next time."""
+        self.leave_off()
+        self.exit(0)
+
+    async def action_quit(self) -> None:
+        """Leave; what was typed is kept for next time."""
+        self.leave()
+
+    def _fatal_error(self) -> None:
+        """Close after an error of our own: the draft kept, a report written, the terminal whole."""
+        from workbench.bench.crash import words, write_report
+
+        with suppress(Exception):
+            self.leave_off()
+        view = self.hands.state.view
+        stage = view.stage if view is not None else "no ski in hand"
+        open_now = type(self.screen).__name__ if self._screen_stack else "no screen"  # at the start
+        where = f"{open_now}, {stage}, {self.size.width}x{self.size.height}"
+        error = self._exception or RuntimeError("an error without a name")
+        book = self.shop.book.path
+        self.report = self.report or words(write_report(error, book.parent, where, book))
+        self._close_messages_no_wait()
+
+    def panic(self, *renderables: Any) -> None:
+        """Close as after any error of ours; what Textual would have printed goes into a report."""
+        from workbench.bench.crash import as_text
+
+        self._return_code = 1
+        if self._exception is None:
+            self._exception = RuntimeError(as_text(renderables))
+        self._fatal_error()

@@ -16,10 +16,7 @@ from collections.abc import Iterable
 from contextlib import suppress
 from pathlib import Path
 
-from rich.console import Console
-
 from workbench import __version__
-from workbench.places import book_path
 
 SORRY = "Quarterturn ran into an error of its own and closed; what was kept is in the book."
 
@@ -58,6 +55,7 @@ def _report(error: BaseException, where: str, book: Path | None) -> str:
 def _surroundings(book: Path | None) -> list[str]:
     """Return the doctor's lines; none rather than a second error on top of the first."""
     with suppress(Exception):
+        from workbench.places import book_path
         from workbench.work.exchange.doctor import facts_of, lines_of
 
         return lines_of(facts_of(book or book_path(), quick=True))
@@ -66,6 +64,8 @@ def _surroundings(book: Path | None) -> list[str]:
 
 def as_text(renderables: Iterable[object]) -> str:
     """Return what Textual would have printed as plain text."""
+    from rich.console import Console
+
     console = Console(width=100, no_color=True, force_terminal=False)
     with console.capture() as got:
         console.print(*renderables)

@@ -27,8 +27,7 @@ from workbench.work.job.shop import Shop
 
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
-    from workbench.work.sharing.hubs import Shared
-    from workbench.work.sharing.watch import Watch
+    from workbench.work.sharing.hubs import Shared, Watch
 
 WITHOUT = "every job goes line by line without one: quarterturn next, quarterturn --help"
 
@@ -290,7 +289,7 @@ class Sharing:
             self._watch.stop()
 
     def _begun(self) -> Watch:
-        from workbench.work.sharing.watch import Watch
+        from workbench.work.sharing.hubs import Watch
 
         book = self._book
         watch = Watch(lambda: Book(book.path, beside=book), self._came.append)

@@ -1,7 +1,7 @@
 """The command line's families of commands: which module adds which, under which heading of --help.
 
-The command line loads the one module that its first word names. Each has ``add(commands)``, which
-adds its parsers with what they run; it imports what is heavy only inside the function that runs.
+The command line loads the one module that its first word names. What is of the type ``Command`` in
+it are its commands.
 """
 
 from __future__ import annotations
@@ -48,15 +48,16 @@ FAMILIES: dict[str, dict[str, str]] = {
         "shop.doctor": "doctor",
     },
 }
-"""Heading, module of ``workbench.commands``, and the names of the commands it adds, in order."""
+"""Heading, module of ``workbench.commands``, and the names of its commands, in order."""
 
 
-def modules(first: str | None = None) -> Iterator[tuple[str, str]]:
-    """Yield each family's module, with the heading that it begins, else nothing.
+def modules(first: str | None = None) -> Iterator[tuple[str, str, list[str]]]:
+    """Yield each family's module and commands, with the heading that it begins, else nothing.
 
-    With ``first``, the name of a command, only the module that adds it.
+    With ``first``, the name of a command, only the module that has it.
     """
     for heading, family in FAMILIES.items():
         for place, (module, names) in enumerate(family.items()):
             if first is None or first in names.split():
-                yield (heading if place == 0 else ""), f"workbench.commands.{module}"
+                begun = heading if place == 0 else ""
+                yield begun, f"workbench.commands.{module}", names.split()

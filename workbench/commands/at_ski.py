@@ -4,21 +4,23 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any, TypeAlias
 
-from workbench.commands.manual import Commands, Fields, Parser
+from workbench.commands.manual import Command, Run, Takes, command, option
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say
 from workbench.errors import OutOfReachError
+from workbench.fin.reading.quantities import QUANTITIES
 from workbench.measure.units import Unit
 from workbench.work.job.job_view import JobView, RosterLine
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import NotNowError
 from workbench.work.job_text.job_text import after_lines, refused_words
 from workbench.work.job_text.typed_lines import is_in_hand, job_meant, option_for
+from workbench.work.text.fields import Field, Texts
 from workbench.work.text.words import error_words
 
 
@@ -41,39 +43,35 @@ Did: TypeAlias = "tuple[JobView, str] | tuple[JobView, str, str]"
 """The job after an act, what was done in a few words, and what warns beside it."""
 
 
-def add_ski_option(parser: Parser) -> None:
-    """Add the option that names the ski."""
-    parser.option(
-        "--ski", "SKI", "serial, name or number in the queue; left out: the ski in hand", default=""
-    )
+Act: TypeAlias = Callable[[AtSki, argparse.Namespace], Did]
+"""What a command does with the ski that is meant."""
+
+METHOD = f"a reading by its method's name or number, or {', '.join(QUANTITIES)} where one is meant"
+YES = "take the likeliest meaning, or the doubtful value as it is, without asking"
+
+SKI = option(
+    "--ski", "SKI", "serial, name or number in the queue; left out: the ski in hand", default=""
+)
 
 
-def fields_of(args: argparse.Namespace, fields: Fields) -> dict[str, str]:
+def fields_of(args: argparse.Namespace, fields: Iterable[Field]) -> Texts:
     """Return the fields as given, by the names that the use cases know."""
-    names = [name.replace("-", "_") for name, *_ in fields]
-    return {name: getattr(args, name) for name in names}
+    return {field.key: getattr(args, field.name) or "" for field in fields}
 
 
 def ski_command(
-    commands: Commands,
-    name: str,
-    words: str,
-    description: str,
-    *,
-    do: Act | None = None,
-    **page: Any,
-) -> Parser:
-    """Return the new parser of a command about one ski; its help names how to name another.
+    name: str, words: str, description: str, *, takes: Sequence[Takes] = (), **page: Any
+) -> Callable[[Run], Command]:
+    """Return what makes a command about one ski of the function that does it; see ``command``."""
+    return command(name, words, description, takes=(SKI, *takes), **page)
 
-    Without ``run`` among ``page``, what a parser is given, it does one thing: ``do``, see
-    :func:`act`.
-    """
-    if do is not None:
-        aims = page.pop("aims", False)
-        page["run"] = lambda args: act(args, do, aims=aims)
-    parser = commands.add_parser(name, help=words, description=description, **page)
-    add_ski_option(parser)
-    return parser
+
+def ski_act(
+    name: str, words: str, description: str, *, aims: bool = False, **page: Any
+) -> Callable[[Act], Command]:
+    """Return what makes a command about one ski of the one thing that it does; see :func:`act`."""
+    made = ski_command(name, words, description, **page)
+    return lambda do: made(lambda args: act(args, do, aims=aims))
 
 
 @contextmanager
@@ -89,17 +87,7 @@ def at_ski(args: argparse.Namespace) -> Iterator[AtSki]:
         number, line = job_meant(shop, args.ski)
         ski = "" if is_in_hand(shop, line) else option_for(shop, number, line)
         view = shop.view(line.job_id)
-        yield AtSki(shop, view, unit_of(args, shop), number, line, ski)
-
-
-def unit_of(args: argparse.Namespace, shop: Shop) -> Unit:
-    """Return the unit asked for, else the bench's own."""
-    asked = getattr(args, "unit", None) or shop.book.setting("unit", "in")
-    return "mm" if asked == "mm" else "in"
-
-
-Act: TypeAlias = Callable[[AtSki, argparse.Namespace], Did]
-"""What a command does with the ski that is meant."""
+        yield AtSki(shop, view, shop.unit_typed(getattr(args, "unit", None)), number, line, ski)
 
 
 OUT_OF_REACH = 3

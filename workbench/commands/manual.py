@@ -10,14 +10,16 @@ import argparse
 import re
 import sys
 import textwrap
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from difflib import get_close_matches
-from typing import Any, ClassVar, NoReturn, TypeAlias
+from typing import TYPE_CHECKING, Any, ClassVar, NoReturn, TypeAlias
 
 from workbench.commands.output import WRONG_INPUT, say
 from workbench.errors import InputError
 from workbench.errors import shown as quoted
+
+if TYPE_CHECKING:
+    from workbench.work.text.fields import Field
 
 LONGEST_COMPLAINT = 1500
 
@@ -31,10 +33,6 @@ STATUSES = (
 WIDTH = 78
 NEGATIVE = re.compile(r"-[\d.,]")
 """What looks like a number with a sign, such as -1/64 or -0.2mm: a value, never an option."""
-
-
-Fields: TypeAlias = "tuple[tuple[str, str, str], ...]"
-"""What a form asks at the bench, as options: (name, the word for its value, words)."""
 
 
 class Page(argparse.RawDescriptionHelpFormatter):
@@ -73,54 +71,13 @@ class Parser(argparse.ArgumentParser):
     does), ``see`` the names of its neighbours.
     """
 
-    def __init__(
-        self,
-        *,
-        run: Callable[[argparse.Namespace], int | None] | None = None,
-        examples: Sequence[tuple[str, str]] = (),
-        see: str = "",
-        **more: Any,
-    ) -> None:
-        """Make the parser of a command that ``run`` does.
-
-        ``examples`` are (arguments behind the program's name, words), where the arguments may begin
-        with an option of the program, such as ``--who KV sign-off``; ``see`` is as it is printed.
-        """
+    def __init__(self, **more: Any) -> None:
         more.setdefault("formatter_class", Page)
         super().__init__(**more)
         self._negative_number_matcher = NEGATIVE
         self.summary = ""
         self.examples: tuple[tuple[str, str], ...] = ()
         self.see: tuple[str, ...] = ()
-        if run is not None:
-            self.set_defaults(run=run)
-        if examples:
-            program, _, _ = self.prog.partition(" ")
-            self.examples = tuple((f"{program} {line}", words) for line, words in examples)
-            self.see = tuple(see.split(", ")) if see else ()
-            self.description = filled(self.description or "")
-            self.epilog = "\n\n".join(_sections(self))
-
-    def place(self, name: str, metavar: str, words: str, **how: Any) -> None:
-        """Add an argument given by its place."""
-        self.add_argument(name, metavar=metavar, help=words, **how)
-
-    def option(self, name: str, metavar: str | tuple[str, ...], words: str, **how: Any) -> None:
-        """Add an option that takes a value; ``metavar`` is the word for it."""
-        self.add_argument(name, metavar=metavar, help=words, **how)
-
-    def fields(self, fields: Fields) -> None:
-        """Add an option for each field of a form; left out it is blank."""
-        for name, metavar, words in fields:
-            self.option(f"--{name}", metavar, words, default="")
-
-    def unit(self, words: str, **how: Any) -> None:
-        """Add the option of a unit of length."""
-        self.add_argument("--unit", choices=("in", "mm"), help=words, **how)
-
-    def flag(self, name: str, words: str) -> None:
-        """Add an option that takes none."""
-        self.add_argument(name, action="store_true", help=words)
 
     def parse_known_args(self, args: Any = None, namespace: Any = None) -> tuple[Any, list[str]]:
         """Parse; what is left over is refused by the command it was given to, not the program."""
@@ -166,14 +123,127 @@ Commands: TypeAlias = "argparse._SubParsersAction[Parser]"
 """What a family adds its commands to."""
 
 
-@contextmanager
-def headed(commands: Commands, heading: str) -> Iterator[None]:
-    """Put a heading before the first command that is added within; none where it is blank."""
-    known = set(commands.choices)
-    yield
-    first = next((name for name in commands.choices if name not in known), None)
-    if heading and first is not None:
-        Index.headings[first] = heading
+Run: TypeAlias = Callable[[argparse.Namespace], "int | None"]
+"""What does a command; it returns the exit status, None for 0."""
+
+Takes: TypeAlias = Callable[[argparse._ActionsContainer], object]
+"""Something that a command takes: adds itself to the command's parser."""
+
+
+def place(name: str, metavar: str, words: str, **how: Any) -> Takes:
+    """Return an argument given by its place."""
+    return lambda to: to.add_argument(name, metavar=metavar, help=words, **how)
+
+
+def option(name: str, metavar: str | tuple[str, ...], words: str, **how: Any) -> Takes:
+    """Return an option that takes a value; ``metavar`` is the word for it."""
+    return lambda to: to.add_argument(name, metavar=metavar, help=words, **how)
+
+
+def choice(name: str, choices: Iterable[str], words: str, **how: Any) -> Takes:
+    """Return an option, or an argument given by its place, that is one of some words."""
+    return lambda to: to.add_argument(name, choices=choices, help=words, **how)
+
+
+def flag(name: str, words: str, **how: Any) -> Takes:
+    """Return an option that takes no value."""
+    how.setdefault("action", "store_true")
+    return lambda to: to.add_argument(name, help=words, **how)
+
+
+def unit_option(words: str, **how: Any) -> Takes:
+    """Return the option of a unit of length."""
+    return choice("--unit", ("in", "mm"), words, **how)
+
+
+def place_of(field: Field, **how: Any) -> Takes:
+    """Return a field of a form as an argument given by its place."""
+    return place(field.key, field.typed, field.help, **how)
+
+
+def options(fields: Iterable[Field], *, more: str = "", changes: bool = False, **how: Any) -> Takes:
+    """Return an option for each field of a form; left out it is blank.
+
+    ``more`` is said behind each's words; ``changes``: what is left out stays as it is.
+    """
+    asked = tuple(fields)
+    how.setdefault("default", None if changes else "")
+
+    def add(to: argparse._ActionsContainer) -> None:
+        for each in asked:
+            words = each.words if changes else each.help
+            to.add_argument(typed(each.name), metavar=each.typed, help=words + more, **how)
+
+    return add
+
+
+def one_of(*takes: Takes) -> Takes:
+    """Return options that exclude each other."""
+
+    def add(to: argparse._ActionsContainer) -> None:
+        group = to.add_mutually_exclusive_group()
+        for each in takes:
+            each(group)
+
+    return add
+
+
+JSON = flag("--json", "print JSON for machines")
+
+
+class Command:
+    """A command: its name, its page, what it takes, and the function that does it."""
+
+    def __init__(self, name: str, run: Run, page: Mapping[str, Any]) -> None:
+        self.name, self.run, self._page = name, run, page
+
+    def add(self, commands: Commands) -> None:
+        """Add the command's parser."""
+        page = self._page
+        description = filled(page["description"])
+        parser = commands.add_parser(self.name, help=page["words"], description=description)
+        program, _, _ = parser.prog.partition(" ")
+        parser.examples = tuple((f"{program} {line}", words) for line, words in page["examples"])
+        parser.see = tuple(page["see"].split(", ")) if page["see"] else ()
+        parser.epilog = "\n\n".join(_sections(parser))
+        parser.set_defaults(run=self.run)
+        for takes in page["takes"]:
+            takes(parser)
+
+
+def command(
+    name: str,
+    words: str,
+    description: str,
+    *,
+    see: str = "",
+    examples: Sequence[tuple[str, str]],
+    takes: Sequence[Takes] = (),
+) -> Callable[[Run], Command]:
+    """Return what makes a command of the function that does it.
+
+    ``examples`` are (arguments behind the program's name, words), where the arguments may begin
+    with an option of the program, such as ``--who KV sign-off``; ``see`` names neighbours.
+    """  # fmt: skip
+    page = {
+        "words": words, "description": description, "see": see, "examples": examples,
+        "takes": takes,
+    }  # fmt: skip
+    return lambda run: Command(name, run, page)
+
+
+def add_family(
+    commands: Commands, heading: str, names: Iterable[str], family: Iterable[object]
+) -> None:
+    """Add the commands of these names that are among the values of a module.
+
+    ``heading``, where there is one, goes before the first.
+    """
+    by_name = {each.name: each for each in family if isinstance(each, Command)}
+    for name in names:
+        by_name[name].add(commands)
+        if heading:
+            Index.headings[name], heading = heading, ""
 
 
 NO_FACTS = frozenset(("card", "completion", "day-sheet", "demo", "export-csv", "man", "serve"))
@@ -224,18 +294,18 @@ def act_asked(
     ways = tuple(acts)
     asked = [name for name in ways if _is_given(args, name)]
     if len(asked) > 1:
-        accepted = f"one of {', '.join(map(option, ways))} at a time"
-        raise InputError(" ".join(map(option, asked)), "together", accepted)
+        accepted = f"one of {', '.join(map(typed, ways))} at a time"
+        raise InputError(" ".join(map(typed, asked)), "together", accepted)
     name = asked[0] if asked else ""
     for other, of in belongs.items():
         if _is_given(args, other) and name not in of:
             value = getattr(args, other)
             given = value if isinstance(value, str) else "(given)"
-            raise InputError(option(other), given, f"{_listed(of)} with it")
+            raise InputError(typed(other), given, f"{_listed(of)} with it")
     return name
 
 
-def option(name: str) -> str:
+def typed(name: str) -> str:
     """Return an option as it is typed."""
     return f"--{name.replace('_', '-')}"
 
@@ -245,4 +315,4 @@ def _is_given(args: argparse.Namespace, name: str) -> bool:
 
 
 def _listed(names: tuple[str, ...]) -> str:
-    return " or ".join(map(option, names))
+    return " or ".join(map(typed, names))

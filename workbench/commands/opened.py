@@ -7,10 +7,13 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from workbench.commands.manual import place
 from workbench.errors import RecordsError, shown
 from workbench.places import book_path, is_there
 from workbench.records.book import Book
 from workbench.work.job.shop import Shop
+
+KNOWN = place("ski", "SKI", "serial or name of a ski in the book")
 
 
 def path_of(args: argparse.Namespace) -> Path:

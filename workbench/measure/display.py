@@ -72,6 +72,11 @@ def fine_text(value_mm: float, unit: Unit) -> str:
     return length_text(value_mm, unit, FINE[unit])
 
 
+def finer_text(value_mm: float, unit: Unit) -> str:
+    """Return a length to a digit more than an uncertainty has."""
+    return length_text(value_mm, unit, "0.00001" if unit == "in" else "0.0001")
+
+
 def _plain(value: Decimal, step: Decimal) -> str:
     places = -int(step.normalize().as_tuple().exponent)
     text = f"{value:.{max(places, 0)}f}"

@@ -174,11 +174,8 @@ def _play_season(
         clock.now = _morning(day, 17)
         ride = dict(job["ride"])
         complaints = tuple(ride.pop("complaints", ()))
-        player.book.add_fact(
-            view.job.id,
-            player.who,
-            rows.RideNote(rider=view.ski.rider, complaints=complaints, **ride),
-        )
+        note = rows.RideNote(rider=view.ski.rider, complaints=complaints, **ride)
+        player.book.add_fact(view.job.id, player.who, note)
 
 
 class _Player:
@@ -224,7 +221,7 @@ class _Player:
             raise InputError("demo stage", until, "a stage that the walk reaches")
         if until == "set aside":
             shop.set_aside(view, self.reason)
-        if until == "signed off" and self._lacks_baseline():
+        if until == "signed off" and not self.past and not self.book.baselines_of(self.ski.id):
             self._keep_baseline(view)
         return view
 
@@ -268,19 +265,15 @@ class _Player:
             self.book.add_tick(view.job.id, self.who, listed, item.key, item.words)
         return shop.view(view.job.id)
 
-    def _steps_but_last(self, job_id: str, count: int) -> None:
-        """Keep the acts of a round up to its last one, without looking up in between."""
-        for number in range(1, count + 1):
-            self.book.add_mark(job_id, self.who, "step", number=number)
-
     def _turn(self, shop: Shop, view: JobView) -> JobView:
         assert view.plan is not None, trouble_words(view)
         if not any(t.turns for t in view.plan.turns):
             return shop.accept(view)
         before = view.progress.pass_number
         turns = [t.turns for t in view.plan.turns]
-        if self.past:
-            self._steps_but_last(view.job.id, len(view.plan.steps) - 2)
+        if self.past:  # the acts up to the last one, without looking up in between
+            for number in range(1, len(view.plan.steps) - 1):
+                self.book.add_mark(view.job.id, self.who, "step", number=number)
             view = shop.view(view.job.id)
         view = shop.step_done(view)
         if view.progress.pass_number > before:
@@ -294,23 +287,19 @@ class _Player:
             return self._slip(shop, view, line)
         true = view.rig.observe(line.method, self.pose).value_mm
         text = length_text(true + self.random.gauss(0.0, SCATTER_MM), view.ski.unit)
-        mm = parse_length(text, view.ski.unit).mm
-        return shop.take_reading(
-            view, line, Typed(text, view.ski.unit, mm, "demo", self.caliper_id)
-        )
+        return self._take(shop, view, line, text)
+
+    def _take(self, shop: Shop, view: JobView, line: Line, text: str) -> JobView:
+        unit = view.ski.unit
+        typed = Typed(text, unit, parse_length(text, unit).mm, "demo", self.caliper_id)
+        return shop.take_reading(view, line, typed)
 
     def _slip(self, shop: Shop, view: JobView, line: Line) -> JobView:
         """Take a wrong reading and strike it out, with its reason."""
         slip, self.slip = self.slip, {}
-        mm = parse_length(slip["text"], view.ski.unit).mm
-        view = shop.take_reading(
-            view, line, Typed(slip["text"], view.ski.unit, mm, "demo", self.caliper_id)
-        )
+        view = self._take(shop, view, line, slip["text"])
         index = [x.method_id for x in view.lines].index(line.method_id)
         return shop.strike_reading(view, view.lines[index], slip["reason"])
-
-    def _lacks_baseline(self) -> bool:
-        return not self.past and not self.book.baselines_of(self.ski.id)
 
     def _keep_baseline(self, view: JobView) -> None:
         entries = tuple(
@@ -381,23 +370,14 @@ class Loaner:
         ends = [self._turn(each, ways) for each in turns]
         for method_id, mm in zip(self.ski.methods, self._true(ends[-1]), strict=True):
             text = length_text(mm, "in")
-            book.add_fact(
-                job,
-                who,
-                rows.Target(
-                    method_id=method_id,
-                    text=text,
-                    unit="in",
-                    kind="value",
-                    mm=parse_length(text, "in").mm,
-                    tolerance_mm=DEFAULT_TOLERANCE_MM,
-                ),
-            )
+            target = rows.Target(
+                method_id=method_id, text=text, unit="in", mm=parse_length(text, "in").mm,
+                kind="value", tolerance_mm=DEFAULT_TOLERANCE_MM,
+            )  # fmt: skip
+            book.add_fact(job, who, target)
         book.add_mark(job, who, "aimed")
         for number, (each, pose) in enumerate(zip(turns, ends, strict=True), 1):
-            made = [
-                rows.Turn(s.name, n, n) for s, n in zip(self.rig.studs, each, strict=True)
-            ]  # fmt: skip
+            made = [rows.Turn(s.name, n, n) for s, n in zip(self.rig.studs, each, strict=True)]
             book.add_pass(job, who, number=number, turns=made, finest_turn=0.125)
             self.pose = pose
             self._read(job, number)
@@ -422,11 +402,10 @@ class Loaner:
 
     def _read(self, job: str, number: int) -> None:
         taken = []
-        for method_id, mm in zip(self.ski.methods, self._true(self.pose), strict=True):
-            text = length_text(mm + self.random.gauss(0.0, SCATTER_MM), "in")
-            taken.append(
-                rows.Taken(method_id, number, text, "in", parse_length(text, "in").mm, how="demo")
-            )
+        for method_id, true in zip(self.ski.methods, self._true(self.pose), strict=True):
+            text = length_text(true + self.random.gauss(0.0, SCATTER_MM), "in")
+            mm = parse_length(text, "in").mm
+            taken.append(rows.Taken(method_id, number, text, "in", mm, how="demo"))
         self.book.add_readings(job, self.who, taken)
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Generic, Literal, NamedTuple, TypeVar
 
 if TYPE_CHECKING:
     from textual.message_pump import MessagePump
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 DIGITS = "0123456789.,"
 ENTRY_START = DIGITS + "½¼¾⅛⅜⅝⅞"
 ENTRY_MORE = ENTRY_START + "/ \"'+-−″”°mnichoutIMNCHOUTµ"
-LONGEST_ENTRY = 40
+LONGEST_ENTRY, LONGEST_FIND = 40, 60
 
 SHORTEST_BURST = 3
 """Fewer characters than any caliper sends before its Enter."""
@@ -88,6 +88,90 @@ class Heard:
         """Return the reading that Enter completes, or nothing where too little was typed."""
         text, self.text = self.text, ""
         return text if len(text) >= SHORTEST_BURST else ""
+
+
+Before = TypeVar("Before")
+
+
+class Enter(NamedTuple, Generic[Before]):
+    """What an Enter behind typed text is.
+
+    It was pressed on purpose; or it ends a ``reading`` that came off a cable, with the line as it
+    was ``before``; or it came too close on other text; or it is the line feed of another.
+    """
+
+    kind: Literal["purpose", "burst", "hasty", "slip"]
+    reading: str = ""
+    before: Before | None = None
+
+
+class Run(Generic[Before]):
+    """Characters hard on each other's heels, each with the line as it was before it."""
+
+    def __init__(self) -> None:
+        self._keys: list[tuple[str, Before]] = []
+        self._last_s = float("-inf")
+
+    def hard_on(self, time: float) -> bool:
+        """Take the time of a key, which begins another run after a pause; tell if it does not."""
+        hard_on = time - self._last_s < BURST_GAP_S
+        self._last_s = time
+        if not hard_on:
+            self._keys.clear()
+        return hard_on
+
+    def add(self, char: str, before: Before) -> None:
+        """Add a character to the run."""
+        self._keys.append((char, before))
+
+    def clear(self) -> None:
+        """Forget the run: what came was no character."""
+        self._keys.clear()
+
+    @property
+    def before(self) -> Before | None:
+        """The line as it was before the run; None without one."""
+        return self._keys[0][1] if self._keys else None
+
+    def enter(self, time: float) -> Enter[Before]:
+        """Return what an Enter is, by what came before it and how fast."""
+        hard_on, (keys, self._keys) = self.hard_on(time), (self._keys, [])
+        match = READING_AT_END.search("".join(char for char, _ in keys))
+        if match is not None and len(match[0].strip()) >= SHORTEST_BURST:
+            return Enter("burst", match[0].strip(), keys[match.start()][1])
+        return Enter("purpose" if not hard_on else "hasty" if keys else "slip")
+
+
+class FindLine:
+    """The text that is looked for. A reading in it is taken out again when its Enter comes."""
+
+    def __init__(self) -> None:
+        self.text = ""
+        self._run: Run[str] = Run()
+
+    def type(self, char: str, time: float) -> None:
+        """Add a character; blanks count only behind another."""
+        self._run.hard_on(time)
+        self._run.add(char, self.text)
+        if len(self.text) < LONGEST_FIND and (self.text or not char.isspace()):
+            self.text += char
+
+    def rub_out(self) -> None:
+        """Take the last character back."""
+        self.text = self.text[:-1]
+        self._run.clear()
+
+    def clear(self) -> None:
+        """Begin anew."""
+        self.text = ""
+        self._run.clear()
+
+    def enter(self, time: float) -> Enter[str]:
+        """Return what an Enter is; a reading it ends is taken out of the text."""
+        found = self._run.enter(time)
+        if found.before is not None:
+            self.text = found.before
+        return found
 
 
 class SignKey:

@@ -14,6 +14,7 @@ from textual.widgets import Input, Static
 
 from workbench.bench.bases.overlay import Overlay
 from workbench.bench.draw.text import literal
+from workbench.work.text.fields import Texts
 from workbench.work.text.safe_text import written_out
 
 LONGEST_MESSAGE = 500
@@ -24,8 +25,6 @@ LONGEST_TEXT = 4000
 
 _MOST_MARKS = 8
 """Combining marks on one letter: no script stacks more, and thousands would stall the line."""
-
-Texts = dict[str, str]
 
 
 def clean(text: str) -> str:
@@ -94,7 +93,6 @@ class Box(Overlay[object]):
     def __init__(self, title: str) -> None:
         super().__init__()
         self.heading = title
-        self.over = False
 
     def say(self, words: str) -> None:
         """Show a note above the keys; an empty text takes it away."""
@@ -108,15 +106,12 @@ class Box(Overlay[object]):
 
     def end(self, result: object) -> None:
         """Close with a result, True where there is none to give; the draft has served."""
-        self.over = True
         self.drafts().pop(self.heading, None)
         self.dismiss(True if result is None else result)
 
     def action_close(self) -> None:
         """Close without saving; the draft stays."""
-        if not self.over:
-            self.over = True
-            self.dismiss(None)
+        self.dismiss(None)
 
 
 def unfinished_text(heading: str, drafts: Mapping[str, Texts]) -> str:

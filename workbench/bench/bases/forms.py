@@ -6,8 +6,8 @@ text in a field.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
 
 from textual import events, on
@@ -17,40 +17,20 @@ from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.widget import Widget
 from textual.widgets import Input, Static
 
-from workbench.bench.bases.form_lines import BOX, LONGEST_MESSAGE, Box, LineInput, Texts
+from workbench.bench.bases.form_lines import BOX, LONGEST_MESSAGE, Box, LineInput
 from workbench.bench.bases.overlay import KeyLine
 from workbench.bench.draw.text import literal
 from workbench.errors import BenchError, InputError
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import ChangedError
+from workbench.work.text.fields import Field, Texts
 
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
 
 T = TypeVar("T")
 
-
-@dataclass(frozen=True, slots=True)
-class Field:
-    """One line of a form; ``hint`` shows while the field has the focus."""
-
-    key: str
-    label: str
-    hint: str = ""
-    value: str = ""
-
-    def is_named_by(self, words: str) -> bool:
-        """Tell whether an error's field name means this field, or something within it."""
-        named = words.replace("_", " ").casefold()
-        mine = self.key.replace("_", " ").casefold()
-        return named == mine or named.startswith((f"{mine}:", f"{mine},", f"{mine} ", f"{mine}["))
-
-    def told(self, why: InputError) -> str:
-        """Return an error that names this field in words, the field by its label."""
-        named = why.field.replace("_", " ").casefold()
-        if named != self.key.replace("_", " ").casefold():
-            return str(why)
-        return str(InputError(self.label, why.value, why.accepted))
+NOTHING: Mapping[str, str] = MappingProxyType({})
 
 
 class FieldInput(LineInput):
@@ -91,11 +71,15 @@ class FieldInput(LineInput):
 
 
 class FieldRow(Vertical):
-    """A field's label and line, and below them what was wrong with it."""
+    """A field's label and line, and below them what was wrong with it.
 
-    def __init__(self, field: Field, value: str) -> None:
+    ``hint`` shows while the line has the focus.
+    """
+
+    def __init__(self, field: Field, value: str, hint: str) -> None:
         super().__init__()
         self.field = field
+        self.hint = hint
         self.line = FieldInput(value)
         self.trouble = Static(classes="trouble")
 
@@ -106,10 +90,25 @@ class FieldRow(Vertical):
             yield self.line
         yield self.trouble
 
+    def is_named_by(self, words: str) -> bool:
+        """Tell whether an error's field name means this field, or something within it."""
+        named, mine = _plain(words), _plain(self.field.key)
+        return named == mine or named.startswith((f"{mine}:", f"{mine},", f"{mine} ", f"{mine}["))
+
+    def told(self, why: InputError) -> str:
+        """Return an error that names this field in words, the field by its label."""
+        if _plain(why.field) != _plain(self.field.key):
+            return str(why)
+        return str(InputError(self.field.label, why.value, why.accepted))
+
     def complain(self, words: str) -> None:
         """Show what is wrong below the line; an empty text takes it away."""
         self.trouble.update(literal(f"✗ {words}" if words else "", LONGEST_MESSAGE))
         self.set_class(bool(words), "-wrong")
+
+
+def _plain(name: str) -> str:
+    return name.replace("_", " ").casefold()
 
 
 class Form(Box):
@@ -138,10 +137,19 @@ class Form(Box):
         fields: Iterable[Field],
         on_save: Callable[[Texts], T],
         said: Callable[[T], str] | None = None,
+        *,
+        now: Mapping[str, str] = NOTHING,
+        more: Mapping[str, str] = NOTHING,
     ) -> None:
-        """``said``: what the bench says of what was saved."""
+        """``said``: what the bench says of what was saved.
+
+        By key, ``now`` gives what lines hold at first, else their default, and ``more`` what is
+        said behind the words of fields.
+        """
         super().__init__(title)
-        self._fields = tuple(fields)
+        self.fields = tuple(fields)
+        self._at_first = {f.key: now.get(f.key, f.default) for f in self.fields}
+        self._more = more
         self._on_save = on_save
         self._said: Callable[[Any], str] | None = said
         self._rows: tuple[FieldRow, ...] = ()
@@ -157,8 +165,10 @@ class Form(Box):
 
     def compose(self) -> ComposeResult:
         """Lay out the title, the fields in a scroll, the hint and the keys."""
-        draft = self.drafts().get(self.heading, {})
-        self._rows = tuple(FieldRow(f, draft.get(f.key, f.value)) for f in self._fields)
+        texts = self._at_first | self.drafts().get(self.heading, {})
+        self._rows = tuple(
+            FieldRow(f, texts[f.key], f.said(self._more.get(f.key, ""))) for f in self.fields
+        )
         self.current = self._rows[0].line
         with Vertical():
             yield Static(literal(self.heading, LONGEST_MESSAGE), classes="title")
@@ -174,7 +184,7 @@ class Form(Box):
 
     def changed(self, texts: Texts) -> Texts:
         """Return those of the texts that are typed otherwise than they stood at first."""
-        return {f.key: texts[f.key] for f in self._fields if texts[f.key] != f.value}
+        return {key: texts[key] for key, first in self._at_first.items() if texts[key] != first}
 
     @property
     def texts(self) -> Texts:
@@ -190,7 +200,7 @@ class Form(Box):
     def _show_hint(self, event: events.DescendantFocus) -> None:
         row = _row_of(event.widget)
         if row is not None:
-            self.query_one(".hint", Static).update(literal(row.field.hint, LONGEST_MESSAGE))
+            self.query_one(".hint", Static).update(literal(row.hint, LONGEST_MESSAGE))
 
     @on(Input.Changed)
     def _keep_draft(self, event: Input.Changed) -> None:
@@ -225,12 +235,12 @@ class Form(Box):
             self.end(result)
 
     def _complain(self, why: InputError) -> None:
-        fitting = [row for row in self._rows if row.field.is_named_by(why.field)]
+        fitting = [row for row in self._rows if row.is_named_by(why.field)]
         if not fitting:
             self.say(f"✗ not saved: {why}")
             return
         row = max(fitting, key=lambda r: len(r.field.key))
-        row.complain(row.field.told(why))
+        row.complain(row.told(why))
         self.set_focus(row.line)
         self.call_after_refresh(row.scroll_visible, animate=False)
 

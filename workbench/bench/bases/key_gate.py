@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import asyncio
 from collections import deque
+from time import monotonic
 from typing import TYPE_CHECKING
 
 from textual.app import App
@@ -18,7 +19,9 @@ from textual.widgets import Input
 from workbench.bench.bases.bursts import GAUGE_GAP_S, READING_AT_END, SHORTEST_BURST
 from workbench.bench.bases.overlay import Overlay
 from workbench.bench.draw.text import visible
+from workbench.errors import BenchError
 from workbench.frozen import dataclass
+from workbench.work.text.words import error_words
 
 if TYPE_CHECKING:
     from textual.message_pump import MessagePump
@@ -37,6 +40,14 @@ LONGEST_WAIT_S = 1.0
 
 FEWEST_DIGITS = 6
 """A serial of digits alone is told from a reading by more of them than a caliper shows."""
+
+NAMED_KEYS: dict[str, tuple[str, str | None]] = {
+    "Enter": ("enter", "\r"), "Esc": ("escape", None), "Tab": ("tab", "\t"),
+    "space": ("space", " "), "PgUp": ("pageup", None), "PgDn": ("pagedown", None),
+    "↑": ("up", None), "↓": ("down", None), "←": ("left", None), "→": ("right", None),
+    "*": ("asterisk", "*"), "/": ("slash", "/"), "+": ("plus", "+"), "-": ("minus", "-"),
+}  # fmt: skip
+"""Name and character of the keys that lines of keys show by other names than Textual's."""
 
 TOLD_CELLS = 24
 ENTERS = ("enter", "ctrl+j")
@@ -79,6 +90,11 @@ class KeyGate:
         """Put an event at the end of the line, and let in what may."""
         self._line.append(_InLine(event))
         await self._go_on()
+
+    async def press(self, shown: str) -> None:
+        """Take a key by the name that a line of keys shows it by."""
+        name, char = NAMED_KEYS.get(shown, (shown.lower(), shown if len(shown) == 1 else None))
+        await self.take(Key(name, char))
 
     # -- one at a time ---------------------------------------------------------------------------
 
@@ -153,7 +169,7 @@ class KeyGate:
                 await self._let_in(event)
         else:
             passed, self._passed = self._passed, ""
-            if not (enters and hard_on and self._bench.take_scanned(passed, "")):
+            if not (enters and hard_on and self._take_scanned(passed, "")):
                 await self._let_in(event)
 
     def _waits(self, char: str) -> bool:
@@ -201,8 +217,46 @@ class KeyGate:
         """Take the ski whose serial it is; let a number in; keep anything else as a note."""
         passed = self._passed
         keys, text = self._run()
+        if self._take_scanned(text, passed):
+            return
         if is_reading(text) or not any(char.isalpha() for char in text):
-            if not self._bench.take_scanned(text, passed):
-                self._line.extendleft(reversed([*keys, _InLine(enter.event, alone=True)]))
-        elif not self._bench.take_scanned(text, passed):
-            self._bench.hold_scanned(text, passed)
+            self._line.extendleft(reversed([*keys, _InLine(enter.event, alone=True)]))
+            return
+        self._rub_out(passed)
+        kept = "is kept as a note" if self._bench.hold_burst(text) else "is not kept"
+        self._bench.tell(f"'{visible(text, TOLD_CELLS)}' is no serial of this book: it {kept}")
+
+    def _take_scanned(self, serial: str, begun: str) -> bool:
+        """Take the ski of a serial in hand; False where no ski has it, or what is open stays.
+
+        ``begun``: what of it an entry took meanwhile, which is rubbed out again.
+        """
+        bench, hands = self._bench, self._bench.hands
+        if not may_be_serial(serial):
+            return False
+        try:
+            found = hands.scanned(serial)
+        except BenchError as why:
+            bench.tell(error_words(why, hands.state.unit))
+            return False
+        if not found:
+            return False
+        while isinstance(top := bench.screen, Overlay):
+            if not top.give_way():
+                return False
+        self._rub_out(begun)
+        if isinstance(found, str):
+            bench.tell(found)
+        else:
+            hands.open(found.job_id)
+            noted = hands.state.message  # an entry in progress, kept as a note
+            said = f"scanned: {found.ski_name} is in hand"
+            hands.say(f"{said}; {noted}" if noted else said, "warn" if noted else "done")
+        bench.entry.ignore_enter(monotonic())
+        return True
+
+    def _rub_out(self, begun: str) -> None:
+        bench = self._bench
+        if begun and len(bench.screen_stack) == 1 and bench.hands.state.entry.endswith(begun):
+            for _ in begun:
+                bench.entry.rub_out()

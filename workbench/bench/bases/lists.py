@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from time import monotonic
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, TypeAlias
 
 from textual.app import ComposeResult
 from textual.containers import Vertical
@@ -17,24 +17,20 @@ from textual.events import Click, Key, Paste
 from textual.widgets import Static
 
 from workbench.bench.bases.bursts import PLUS_WAIT_S, Heard
-from workbench.bench.bases.overlay import KeyLine, Overlay
+from workbench.bench.bases.overlay import KeyLine, KeyScreen
 from workbench.bench.bases.prompts import Prompt
 from workbench.bench.draw.text import (
     Tone,
     first_seen,
-    held_words,
     hung,
     lines,
     said,
     styled,
     visible,
 )
-from workbench.errors import BenchError
-from workbench.measure.units import Unit
-from workbench.work.job.shop import ChangedError
+from workbench.work.text.fields import REASON
 
 if TYPE_CHECKING:
-    from workbench.bench.app import Bench
     from workbench.bench.hand.state import BenchState
     from workbench.work.job.job_view import JobView
     from workbench.work.job.shop import Shop
@@ -42,41 +38,34 @@ if TYPE_CHECKING:
 SAID_LINES = 3
 _LABEL_CELLS = 9
 
+MOVES = {
+    "up": -1, "down": 1, "pageup": -10, "pagedown": 10, "home": -(10**6), "end": 10**6,
+}  # fmt: skip
+"""So many rows down a key moves the mark."""
+
+
+Row: TypeAlias = Content | Callable[[], Content]
+"""A row of a list, or what draws it once it is seen: a day may have hundreds."""
+
 
 class Listed(Static):
     """The list of a screen, which draws it anew where its room changed: a message takes lines."""
 
     def on_resize(self) -> None:
         """Show as much as there is room for."""
-        screen = self.screen
-        if isinstance(screen, ListScreen):
-            screen.draw()
+        if isinstance(self.screen, ListScreen):
+            self.screen.draw()
 
     def on_click(self, event: Click) -> None:
         """Move the mark to the row that is clicked on."""
-        screen = self.screen
-        if isinstance(screen, ListScreen):
-            screen.pick(event.y)
-
-    def on_mouse_scroll_down(self) -> None:
-        """Move the mark down."""
-        self._scroll("down")
-
-    def on_mouse_scroll_up(self) -> None:
-        """Move the mark up."""
-        self._scroll("up")
-
-    def _scroll(self, key: str) -> None:
-        screen = self.screen
-        if isinstance(screen, ListScreen):
-            screen.scroll_by_key(key)
+        if isinstance(self.screen, ListScreen):
+            self.screen.pick(event.y)
 
 
-class ListScreen(Overlay[None]):
+class ListScreen(KeyScreen[None]):
     """Shows what :meth:`head`, :meth:`rows` and :meth:`foot` return for the room there is.
 
-    A subclass says what ``+`` (:meth:`plus`) and letters (:meth:`letter`) do; a
-    :class:`BenchError` out of them is said and changes nothing.
+    A subclass says what ``+`` (:meth:`plus`) and other keys (:meth:`acts`) do.
     """
 
     DEFAULT_CSS = """
@@ -88,19 +77,15 @@ class ListScreen(Overlay[None]):
     ListScreen #list { height: 1fr; text-wrap: nowrap; }
     ListScreen #list-said { height: auto; max-height: 3; }
     """
-    AUTO_FOCUS = None
     KEYS = "↑ ↓ choose · Esc closes"
     SHOWN_KEYS = ""
     """Those of the keys that there is room for; help shows all of them."""
-
-    TITLE_WORDS = ""
 
     def __init__(self) -> None:
         super().__init__()
         self.at = 0
         self._message: tuple[str, Tone] = ("", "say")
         self._heard = Heard()
-        self._over = False
         self._seen: tuple[range, int] = (range(0), 0)
 
     def compose(self) -> ComposeResult:
@@ -121,7 +106,7 @@ class ListScreen(Overlay[None]):
         """Return the lines above the list."""
         return ()
 
-    def rows(self, width: int) -> Sequence[Content]:
+    def rows(self, width: int) -> Sequence[Row]:
         """Return the rows of the list, a line each; the marked one is :attr:`at`."""
         return ()
 
@@ -132,23 +117,18 @@ class ListScreen(Overlay[None]):
     def plus(self) -> None:
         """Do what ``+`` does to the marked row."""
 
-    def letter(self, char: str) -> None:
-        """Do what a letter does."""
-
     def _load(self) -> None:
         """Read anew what is listed."""
 
-    def seen_anew(self, now: JobView) -> None:
-        """Take over the ski as it is now; a list about no ski has nothing to do."""
-
-    def in_unit(self, unit: Unit) -> None:
-        """Take over the unit that the bench shows now; a list without lengths has nothing to do."""
+    def settle(self, by: int) -> None:
+        """Keep the mark in the list, once it was moved by so many rows."""
+        self.at = max(self.at, 0)
 
     # -- drawing ---------------------------------------------------------------------------------
 
     def draw(self) -> None:
         """Draw everything anew."""
-        if not self.is_mounted or self._over:
+        if not self.is_mounted or self.over:
             return
         panel = self.query_one("#list", Static)
         width, height = panel.size.width, panel.size.height
@@ -161,7 +141,7 @@ class ListScreen(Overlay[None]):
         head, foot = list(self.head(width)), list(self.foot(width))
         room = max(height - len(head) - len(foot), 1)
         first = first_seen(self.at, len(listed), room)
-        seen = listed[first : first + room]
+        seen = [row() if callable(row) else row for row in listed[first : first + room]]
         gap = [Content("")] * (room - len(seen))
         panel.update(lines([*head, *seen, *gap, *foot]))
         self._seen = range(first, first + len(seen)), len(head)
@@ -179,10 +159,6 @@ class ListScreen(Overlay[None]):
             self.at = seen[y - head]
             self.say("")
 
-    def scroll_by_key(self, key: str) -> None:
-        """Do for the wheel what an arrow does."""
-        self._move_or_letter(key, "")
-
     def say(self, words: str, tone: Tone = "say") -> None:
         """Show a message until the next one."""
         self._message = (words, tone)
@@ -190,21 +166,12 @@ class ListScreen(Overlay[None]):
 
     # -- keys ------------------------------------------------------------------------------------
 
-    @property
-    def bench(self) -> Bench:
-        """The app that this list lies over."""
-        app: Any = self.app
-        return app  # type: ignore[no-any-return]
-
-    def on_key(self, event: Key) -> None:
-        """Take every key here, in the order they came."""
-        event.stop()
-        event.prevent_default()
-        if self._over:
-            return
+    def take_key(self, event: Key) -> None:
+        """Move the mark, do what keys do here, or hold a number; Enter answers nothing."""
         char, time = event.character or "", event.time
         if event.key in ("enter", "ctrl+j"):
-            self._enter()
+            if reading := self._heard.complete():
+                self.hold(reading)
         elif self._heard.belongs(char, time):
             self._heard.add(char, time)
         elif char == "+":
@@ -215,48 +182,35 @@ class ListScreen(Overlay[None]):
         elif char == "*":
             self.flip()
         elif not (char.isalpha() and self._heard.hard_on(time)):  # else a burst's unit
-            self._move_or_letter(event.key, char)
+            self.do_key(event.key, char)
 
-    def flip(self) -> None:
-        """Exchange inch and mm, here and on the bench."""
-        self.bench.hands.flip_unit()
-        self.in_unit(self.bench.hands.state.unit)
-        self.draw()
+    def do_key(self, key: str, char: str = "") -> bool:
+        """Move the mark, or do what a key does on this list."""
+        by = MOVES.get(key)
+        if by is None:
+            return super().do_key(key, char)
+        self.at += by
+        self.settle(by)
+        self.say("")
+        return True
+
+    def step(self, by: int) -> None:
+        """Move the mark."""
+        self.do_key("down" if by > 0 else "up")
 
     def on_paste(self, event: Paste) -> None:
         """Hold pasted text: nothing is read here."""
         event.stop()
-        self.say(held_words(self.bench, event.text.strip()), "warn")
-
-    def _move_or_letter(self, key: str, char: str) -> None:
-        steps = {"up": -1, "down": 1, "pageup": -10, "pagedown": 10, "home": -100000, "end": 100000}
-        if key in steps:
-            self.at = max(self.at + steps[key], 0)
-            self.say("")
-        elif char.isalpha():
-            self._try(lambda: self.letter(char.lower()))
+        self.hold(event.text.strip())
 
     def _plus_alone(self) -> None:
-        if self._heard.text == "+" and not self._over:  # else digits on its heels: a reading
-            self._try(self.plus)
-
-    def _enter(self) -> None:
-        reading = self._heard.complete()
-        if reading:
-            self.say(held_words(self.app, reading), "warn")
-
-    def _try(self, act: Any) -> None:
-        try:
-            act()
-        except BenchError as why:
-            if isinstance(why, ChangedError) and why.now is not None:
-                self.seen_anew(why.now)
-            self.say(f"✗ {why}", "warn")
+        if self._heard.text == "+" and not self.over:  # else digits on its heels: a reading
+            self.attempt(self.plus)
 
     def _kept(self, result: object, said: str = "kept") -> None:
         """Show what a form or a question kept, unless it was closed."""
         if result:
-            self._try(self._load)
+            self.attempt(self._load)
             self.say(said, "done")
 
     def _ask_why(
@@ -266,7 +220,7 @@ class ListScreen(Overlay[None]):
         done: str = "struck out; it stays readable",
     ) -> None:
         """Ask why, strike out or forget with that reason, and say what was done."""
-        prompt = Prompt(title, "why: a word or two", "", strike)
+        prompt = Prompt(title, REASON.words, "", strike)
         self.app.push_screen(prompt, lambda struck: self._kept(struck, done))
 
     def give_way(self) -> bool:
@@ -281,7 +235,6 @@ class ListScreen(Overlay[None]):
 
     def end(self) -> None:
         """Go back to the bench as it is."""
-        self._over = True
         entry = self.bench.entry
         self.dismiss(None)
         entry.ignore_enter(monotonic())
@@ -295,16 +248,12 @@ class UnitList(ListScreen):
         assert state.view is not None
         self.shop = shop
         self.view = state.view
-        self.unit: Unit = state.unit
+        self.unit = state.unit
 
     def seen_anew(self, now: JobView) -> None:
         """Show the ski as it is now."""
         self.view = now
         self._load()
-
-    def in_unit(self, unit: Unit) -> None:
-        """Show lengths in another unit."""
-        self.unit = unit
 
 
 def told(width: int, label: str, text: str, style: str = "") -> list[Content]:

@@ -16,26 +16,23 @@ from textual.screen import ScreenResultType
 from textual.widgets import Static
 
 from workbench.bench.bases.bursts import ENTRY_MORE, ENTRY_START, LONGEST_ENTRY, Pace, SignKey
-from workbench.bench.bases.overlay import KeyLine, Overlay
+from workbench.bench.bases.overlay import KeyLine, KeyScreen
 from workbench.bench.draw.text import TONES, Tone, paragraph, styled
-from workbench.errors import BenchError
-from workbench.measure.units import Unit, other
-from workbench.work.job.shop import ChangedError
+from workbench.measure.units import Unit
 
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
-    from workbench.work.job.job_view import JobView
 
 ENTRY_FIRST = "Enter takes the entry first, or rub it out with Backspace"
 
 
-class NumberScreen(Overlay[ScreenResultType], Generic[ScreenResultType]):
+class NumberScreen(KeyScreen[ScreenResultType], Generic[ScreenResultType]):
     """Keeps the entry in progress; a subclass takes it and draws.
 
     A subclass says what it shows in each of its ``PARTS`` (:meth:`parts`), and what Enter behind an
-    entry (:meth:`take`), ``+`` alone (:meth:`plus`), arrows (:meth:`choose`) and every other key
-    (:meth:`command`) do. ``ENTRY_SIGNS`` begin an entry at once; a ``+`` that is none of them waits
-    for digits on its heels.
+    entry (:meth:`take`), ``+`` alone (:meth:`plus`), arrows (:meth:`choose`) and, while no entry is
+    in progress, other keys (:meth:`acts`) do. ``ENTRY_SIGNS`` begin an entry at once; a ``+`` that
+    is none of them waits for digits on its heels.
     """
 
     DEFAULT_CSS = """
@@ -45,10 +42,8 @@ class NumberScreen(Overlay[ScreenResultType], Generic[ScreenResultType]):
         padding: 0 1; background: $surface; color: $foreground; border: round $primary;
     }
     """
-    AUTO_FOCUS = None
     KEYS = "number, Enter takes it · Esc closes"
     ENTRY_SIGNS = ""
-    TITLE_WORDS = ""
     CHOOSES = False
     """Whether arrows choose among rows, which an entry in progress is taken before."""
     PARTS: tuple[str, ...] = ()
@@ -56,14 +51,13 @@ class NumberScreen(Overlay[ScreenResultType], Generic[ScreenResultType]):
 
     def __init__(self, unit: Unit = "in") -> None:
         super().__init__()
-        self.unit: Unit = unit
+        self.unit = unit
         self.entry = ""
         self.message: tuple[str, Tone] = ("", "say")
         self.pace = Pace()
         self.sign = SignKey(self, self.type, lambda sign, time: self.plus(time))
         self.refused = False
         """Whether the entry was refused: it stays to be corrected, and starts no other number."""
-        self._over = False
 
     def compose(self) -> ComposeResult:
         """Lay out the parts and the keys."""
@@ -105,12 +99,6 @@ class NumberScreen(Overlay[ScreenResultType], Generic[ScreenResultType]):
     def plus(self, time: float) -> None:
         """Do what ``+`` alone does; it was pressed at ``time``."""
 
-    def command(self, key: str, char: str) -> None:
-        """Do what a key does that belongs to no number."""
-
-    def seen_anew(self, now: JobView) -> None:
-        """Take over the ski as it is now; a screen about no ski has nothing to do."""
-
     def leave(self) -> None:
         """Do what Esc does: drop the entry, else close."""
         if self.entry:
@@ -118,20 +106,7 @@ class NumberScreen(Overlay[ScreenResultType], Generic[ScreenResultType]):
             self.pace.clear()
             self.say("entry dropped")
         else:
-            self.close(None)
-
-    def in_unit(self, unit: Unit) -> None:
-        """Take over the unit that the bench shows now; what was typed is read in it."""
-        self.unit = unit
-        self.draw()
-
-    def flip(self) -> None:
-        """Exchange inch and mm, here and on the bench."""
-        unit = other(self.unit)
-        hands = getattr(self.app, "hands", None)
-        if hands is not None:
-            hands.flip_unit()
-        self.in_unit(unit)
+            self.dismiss(None)
 
     # -- the entry -------------------------------------------------------------------------------
 
@@ -149,7 +124,7 @@ class NumberScreen(Overlay[ScreenResultType], Generic[ScreenResultType]):
         if self.entry:
             return False
         self.leave()
-        return self._over
+        return self.over
 
     def type(self, char: str, time: float) -> None:
         """Add a character to the entry; one too long is refused.
@@ -197,22 +172,11 @@ class NumberScreen(Overlay[ScreenResultType], Generic[ScreenResultType]):
         self.message = (words, tone)
         self.draw()
 
-    def did(self, act: Callable[[], object]) -> bool:
-        """Do it; a refusal is said, and what was typed stays."""
-        try:
-            act()
-        except BenchError as why:
-            if isinstance(why, ChangedError) and why.now is not None:
-                self.seen_anew(why.now)
-            self.refused = bool(self.entry)
-            self.say(f"✗ {why}", "warn")
-            return False
-        return True
-
-    def close(self, result: ScreenResultType | None) -> None:
-        """Close with a result; keys still on their way do nothing."""
-        self._over = True
-        self.dismiss(result)
+    def attempt(self, act: Callable[[], object]) -> bool:
+        """Do it; what was typed stays where it is refused, to be corrected."""
+        done = super().attempt(act)
+        self.refused = self.refused or (not done and bool(self.entry))
+        return done
 
     # -- keys ------------------------------------------------------------------------------------
 
@@ -220,12 +184,8 @@ class NumberScreen(Overlay[ScreenResultType], Generic[ScreenResultType]):
         """Draw for the room there is."""
         self.draw()
 
-    def on_key(self, event: Key) -> None:
-        """Take every key here, in the order they came."""
-        event.stop()
-        event.prevent_default()
-        if self._over:
-            return
+    def take_key(self, event: Key) -> None:
+        """Take what belongs to the entry, do what keys do, and close."""
         key, char = event.key, event.character or ""
         self.sign.settle(char)
         if key in ("enter", "ctrl+j"):
@@ -241,12 +201,17 @@ class NumberScreen(Overlay[ScreenResultType], Generic[ScreenResultType]):
             self.sign.press(char, event.time)
         elif char == "*":
             self.flip()
-        elif self.CHOOSES and key in ("up", "down") and self.entry:
+        elif key in ("up", "down"):
+            self.step(1 if key == "down" else -1)
+        elif not self.entry:
+            self.do_key(key, char)
+
+    def step(self, by: int) -> None:
+        """Mark another row, once no entry is in progress."""
+        if self.CHOOSES and self.entry:
             self.say(ENTRY_FIRST, "warn")
-        elif self.CHOOSES and key in ("up", "down"):
-            self.choose(1 if key == "down" else -1)
-        else:
-            self.command(key, char)
+        elif self.CHOOSES:
+            self.choose(by)
 
     def on_paste(self, event: Paste) -> None:
         """Take pasted text as if it had been typed; it is never taken without an Enter."""

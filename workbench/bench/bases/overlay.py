@@ -1,10 +1,12 @@
 """What every screen over the bench is: it closes once, and gives way to a ski that was scanned.
 
-Below it stand its keys: each stays with its words, wherever the line breaks.
+Most take every key themselves, in the order they came (:class:`KeyScreen`). Below a screen stand
+its keys: each stays with its words, wherever the line breaks.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from time import monotonic
 from typing import TYPE_CHECKING, Any, Generic
 
@@ -13,14 +15,18 @@ from textual import on
 from textual._styles_cache import StylesCache
 from textual.await_complete import AwaitComplete
 from textual.content import Content
-from textual.events import Click
-from textual.screen import ModalScreen, ScreenResultType
+from textual.events import Click, Key
+from textual.screen import ModalScreen, Screen, ScreenResultType
 from textual.widgets import Static
 
-from workbench.bench.draw.text import lines, literal, styled
+from workbench.bench.draw.text import Tone, held_words, lines, literal, styled
+from workbench.errors import BenchError
+from workbench.measure.units import Unit, other
+from workbench.work.job.shop import ChangedError
 
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
+    from workbench.work.job.job_view import JobView
 
 FOOT = "closer-foot"
 """The name of a line below a screen that shows its keys, if nothing else is said there."""
@@ -32,7 +38,17 @@ class Overlay(ModalScreen[ScreenResultType], Generic[ScreenResultType]):
     TAKES_TEXT = False
     """Whether letters are text here, not commands, though no line has the focus."""
 
-    _closed_once = False
+    OWN_KEYS: tuple[str, ...] = ()
+    """Keys of this screen that elsewhere do something on every screen."""
+
+    over = False
+    """Whether it has closed."""
+
+    @property
+    def bench(self) -> Bench:
+        """The app that it lies over."""
+        app: Any = self.app
+        return app  # type: ignore[no-any-return]
 
     @classmethod
     def open_on(cls, bench: Bench) -> None:
@@ -66,9 +82,9 @@ class Overlay(ModalScreen[ScreenResultType], Generic[ScreenResultType]):
 
     def dismiss(self, result: ScreenResultType | None = None) -> AwaitComplete:
         """Close with a result; a second time would close the screen below."""
-        if self._closed_once:
+        if self.over:
             return AwaitComplete()
-        self._closed_once = True
+        self.over = True
         return super().dismiss(result)
 
     def is_of_entry(self, char: str) -> bool:
@@ -79,6 +95,98 @@ class Overlay(ModalScreen[ScreenResultType], Generic[ScreenResultType]):
         """Close, for a ski was scanned; False where something typed here would be lost."""
         self.dismiss(None)
         return True
+
+
+class KeyScreen(Overlay[ScreenResultType], Generic[ScreenResultType]):
+    """Takes every key itself; ``*`` exchanges inch and mm, here and on the bench.
+
+    A subclass says what keys do in :meth:`acts`. A :class:`BenchError` out of one is said and
+    changes nothing.
+    """
+
+    AUTO_FOCUS = ""
+    TITLE_WORDS = ""
+    KEYS = ""
+    unit: Unit = "in"
+
+    # -- what a subclass gives -------------------------------------------------------------------
+
+    def take_key(self, event: Key) -> None:
+        """Do what a key means."""
+        raise NotImplementedError
+
+    def acts(self) -> Mapping[str, Callable[[], object]]:
+        """Return what keys do on this screen alone, by their letters or names."""
+        return {}
+
+    def draw(self) -> None:
+        """Draw everything anew."""
+        raise NotImplementedError
+
+    def say(self, words: str, tone: Tone = "say") -> None:
+        """Show a message until the next one."""
+        raise NotImplementedError
+
+    def step(self, by: int) -> None:
+        """Do what an arrow or the wheel means; ``by`` is 1 for down."""
+
+    def seen_anew(self, now: JobView) -> None:
+        """Take over the ski as it is now; a screen about no ski has nothing to do."""
+
+    # -- what all do -----------------------------------------------------------------------------
+
+    def on_key(self, event: Key) -> None:
+        """Take every key here, in the order they came; none goes on to the bench."""
+        event.stop()
+        event.prevent_default()
+        if not self.over:
+            self.take_key(event)
+
+    def do_key(self, key: str, char: str) -> bool:
+        """Do what a key does on this screen alone; return whether it does anything."""
+        act = self.acts().get(char.lower() or key)
+        if act is not None:
+            self.attempt(act)
+        return act is not None
+
+    def attempt(self, act: Callable[[], object]) -> bool:
+        """Do something; where it is refused, say why and return False."""
+        try:
+            act()
+        except BenchError as why:
+            if isinstance(why, ChangedError) and why.now is not None:
+                self.seen_anew(why.now)
+            self.say(f"✗ {why}", "warn")
+            return False
+        return True
+
+    def ask(self, screen: Screen[Any], then: Callable[[Any], None]) -> None:
+        """Lay a form or a question over this screen, and take over what it answers."""
+        self.app.push_screen(screen, then)
+
+    def hold(self, reading: str) -> None:
+        """Hold a reading that came where no number is due, and say so."""
+        self.say(held_words(self.app, reading), "warn")
+
+    def flip(self) -> None:
+        """Exchange inch and mm, here and on the bench."""
+        hands = getattr(self.app, "hands", None)
+        if hands is not None:
+            hands.flip_unit()
+        self.in_unit(hands.state.unit if hands is not None else other(self.unit))
+
+    def in_unit(self, unit: Unit) -> None:
+        """Show lengths in another unit."""
+        self.unit = unit
+        self.draw()
+
+    def on_mouse_scroll_down(self) -> None:
+        """Do for the wheel what an arrow does."""
+        self.step(1)
+
+    def on_mouse_scroll_up(self) -> None:
+        """Do for the wheel what an arrow does."""
+        self.step(-1)
 
 
 BETWEEN = " · "

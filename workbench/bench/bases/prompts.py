@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from typing import assert_never
 
 from textual import events, on
 from textual.app import ComposeResult
@@ -11,7 +11,7 @@ from textual.containers import Vertical
 from textual.message import Message
 from textual.widgets import Input, Static
 
-from workbench.bench.bases.bursts import BURST_GAP_S, READING_AT_END, SHORTEST_BURST
+from workbench.bench.bases.bursts import Run
 from workbench.bench.bases.form_lines import BOX, LONGEST_MESSAGE, Box, LineInput
 from workbench.bench.bases.overlay import KeyLine
 from workbench.bench.draw.text import held_words, literal
@@ -26,15 +26,6 @@ ASIDE_REASONS = (
     "no time today",
 )
 """Why a ski is set aside, as often as not (common practice, no source)."""
-
-
-@dataclass(frozen=True, slots=True)
-class _Struck:
-    """A character that came hard on the heels of another, and the line as it was before it."""
-
-    character: str
-    before: str
-    cursor: int
 
 
 class PromptInput(LineInput):
@@ -55,47 +46,40 @@ class PromptInput(LineInput):
 
     def __init__(self, value: str = "", *, id: str | None = None) -> None:
         super().__init__(value, id=id)
-        self._run: list[_Struck] = []
-        self._last_key_s = float("-inf")
+        self._run: Run[tuple[str, int]] = Run()
 
     async def _on_key(self, event: events.Key) -> None:
-        hard_on = event.time - self._last_key_s < BURST_GAP_S
-        self._last_key_s = event.time
-        if not hard_on:
-            self._run.clear()
         if event.key in ("enter", "ctrl+j"):
             event.stop()
             event.prevent_default()
-            self._enter(hard_on)
-        elif event.is_printable and event.character is not None:
-            self._run.append(_Struck(event.character, self.value, self.cursor_position))
+            self._enter(event.time)
+            return
+        self._run.hard_on(event.time)
+        if event.is_printable and event.character is not None:
+            self._run.add(event.character, (self.value, self.cursor_position))
         else:
             self._run.clear()
 
-    def _enter(self, hard_on: bool) -> None:
-        reading, was_typing = self._take_reading(), bool(self._run)
-        self._run.clear()
-        if reading:
-            self.post_message(self.Burst(reading))
-        elif not hard_on:
-            self.post_message(self.Answered())
-        elif was_typing:  # else the line feed behind a carriage return
-            self.post_message(self.Hasty())
+    def _enter(self, time: float) -> None:
+        found = self._run.enter(time)
+        match found.kind:
+            case "burst":
+                assert found.before is not None
+                self.value, self.cursor_position = found.before
+                self.post_message(self.Burst(found.reading))
+            case "purpose":
+                self.post_message(self.Answered())
+            case "hasty":
+                self.post_message(self.Hasty())
+            case "slip":
+                pass
+            case _:
+                assert_never(found.kind)
 
     def take_out_run(self) -> None:
         """Take out again what one burst typed."""
-        if self._run:
-            self.value = self._run[0].before
-
-    def _take_reading(self) -> str:
-        """Take the reading at the end of the run out of the line, and return it."""
-        match = READING_AT_END.search("".join(s.character for s in self._run))
-        if match is None or len(match[0].strip()) < SHORTEST_BURST:
-            return ""
-        first = self._run[match.start()]
-        self.value = first.before
-        self.cursor_position = first.cursor
-        return match[0].strip()
+        if self._run.before is not None:
+            self.value = self._run.before[0]
 
 
 class Prompt(Box):

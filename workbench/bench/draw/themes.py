@@ -14,64 +14,50 @@ from textual.theme import BUILTIN_THEMES, Theme
 
 from workbench.frozen import dataclass
 
-VARIABLE_DEFAULTS: dict[str, str] = {
-    "ink-now": "ansi_bright_blue",
-    "ink-wanted": "ansi_yellow",
-    "ink-base": "ansi_default",
-    "ink-stud": "ansi_cyan",
-    "ink-reading": "ansi_default",
-    "ink-faint": "ansi_default",
-    "state-within": "ansi_bright_blue",
-    "state-outside": "ansi_yellow",
-    "state-caution": "ansi_yellow",
-    "state-danger": "ansi_bright_red",
-    "state-waiting": "ansi_default",
-    "due-background": "ansi_blue",
-    "due-foreground": "ansi_bright_white",
-    "big-digits": "ansi_default",
-}
-"""Our CSS variables, with values that any theme can show.
-
-The app returns them from ``get_theme_variable_defaults``: a sheet that names a variable without a
-default fails to parse under every other theme.
-"""
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Inks:
-    """The colours of a theme by what they say; ``due`` is ground and letters of what is due."""
+    """The colours of a theme by what they say."""
 
     now: str
     wanted: str
     plain: str
     faint: str
     stud: str
-    due: tuple[str, str]
+    due_ground: str
+    due_letters: str
     danger: str
     primary: str
     secondary: str
     error: str
 
 
+_VARIABLES: dict[str, tuple[str, str]] = {
+    "ink-now": ("now", "ansi_bright_blue"),
+    "ink-wanted": ("wanted", "ansi_yellow"),
+    "ink-base": ("plain", "ansi_default"),
+    "ink-stud": ("stud", "ansi_cyan"),
+    "ink-reading": ("plain", "ansi_default"),
+    "ink-faint": ("faint", "ansi_default"),
+    "state-within": ("now", "ansi_bright_blue"),
+    "state-outside": ("wanted", "ansi_yellow"),
+    "state-caution": ("wanted", "ansi_yellow"),
+    "state-danger": ("danger", "ansi_bright_red"),
+    "state-waiting": ("faint", "ansi_default"),
+    "due-background": ("due_ground", "ansi_blue"),
+    "due-foreground": ("due_letters", "ansi_bright_white"),
+    "big-digits": ("plain", "ansi_default"),
+}
+"""Our CSS variables: the ink of each, and a value that any theme can show."""
+
+VARIABLE_DEFAULTS = {name: default for name, (_, default) in _VARIABLES.items()}
+"""The app returns them from ``get_theme_variable_defaults``: a sheet that names a variable without
+a default fails to parse under every other theme."""
+
+
 def _theme(name: str, inks: _Inks, grounds: tuple[str, str, str]) -> Theme:
     """Return a theme in these colours; ``grounds`` are background, surface and panel."""
-    variables = {
-        "ink-now": inks.now,
-        "ink-wanted": inks.wanted,
-        "ink-base": inks.plain,
-        "ink-stud": inks.stud,
-        "ink-reading": inks.plain,
-        "ink-faint": inks.faint,
-        "state-within": inks.now,
-        "state-outside": inks.wanted,
-        "state-caution": inks.wanted,
-        "state-danger": inks.danger,
-        "state-waiting": inks.faint,
-        "due-background": inks.due[0],
-        "due-foreground": inks.due[1],
-        "big-digits": inks.plain,
-        "footer-key-foreground": inks.wanted,
-    }
+    variables = {name: getattr(inks, ink) for name, (ink, _) in _VARIABLES.items()}
     background, surface, panel = grounds
     return Theme(
         name=name,
@@ -85,7 +71,7 @@ def _theme(name: str, inks: _Inks, grounds: tuple[str, str, str]) -> Theme:
         background=background,
         surface=surface,
         panel=panel,
-        variables=variables,
+        variables=variables | {"footer-key-foreground": inks.wanted},
     )
 
 
@@ -93,7 +79,7 @@ NIGHT = _theme(
     "bench-night",
     _Inks(
         now="#7CC4F5", wanted="#F2A541", plain="#E8ECF0", faint="#9AA7B3", stud="#B9C7D3",
-        due=("#F2A541", "#11161B"), danger="#FF8A5B",
+        due_ground="#F2A541", due_letters="#11161B", danger="#FF8A5B",
         primary="#5AA9E6", secondary="#3C6E97", error="#FF8A5B",
     ),
     ("#11161B", "#182027", "#222D36"),
@@ -104,7 +90,7 @@ DAY = replace(
         "bench-day",
         _Inks(
             now="#0B5394", wanted="#9A4A00", plain="#1A1F24", faint="#56606A", stud="#3B4650",
-            due=("#0B5394", "#FFFFFF"), danger="#A01800",
+            due_ground="#0B5394", due_letters="#FFFFFF", danger="#A01800",
             primary="#0B5394", secondary="#3D6F9E", error="#A33B00",
         ),
         ("#F7F5F0", "#EFECE5", "#E3DFD5"),
@@ -116,7 +102,7 @@ _PLAIN = _theme(
     "bench-contrast",
     _Inks(
         now="#8FD3FF", wanted="#FFC04D", plain="#FFFFFF", faint="#E0E0E0", stud="#FFFFFF",
-        due=("#FFFFFF", "#000000"), danger="#FF9A80",
+        due_ground="#FFFFFF", due_letters="#000000", danger="#FF9A80",
         primary="#8FD3FF", secondary="#8FD3FF", error="#FFC04D",
     ),
     ("#000000", "#000000", "#000000"),

@@ -6,8 +6,6 @@ Knows no widget, so that the whole walk of a ski can be tried without a screen. 
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterable
 from dataclasses import replace
 from typing import assert_never
 
@@ -20,40 +18,37 @@ from workbench.bench.bases.bursts import (
 )
 from workbench.bench.draw.text import Tone
 from workbench.bench.hand.acts import aimed
+from workbench.bench.hand.answers import (
+    Answer,
+    Question,
+    Waiting,
+    doubt_of,
+    is_whole_change,
+    kept_words,
+    reading_meant,
+    readings_fitted,
+    target_meant,
+)
 from workbench.bench.hand.hands import ANSWERS, Hands, noted_words
-from workbench.bench.hand.state import Answer, Question, Waiting
-from workbench.errors import BenchError, InputError
+from workbench.errors import InputError
 from workbench.measure.display import length_text
-from workbench.measure.lengths import Placing
 from workbench.records.store import rows
 from workbench.work.job.aim_last import aim_at_last
-from workbench.work.job.coarse_marks import suspect_words
 from workbench.work.job.entry import (
     CHANGE_SIGNS,
     Typed,
-    fits_elsewhere,
     kept_change,
-    reading_entry,
-    target_entry,
-    target_question,
 )
 from workbench.work.job.job_view import JobView
-from workbench.work.job.temperature import correction_words
-from workbench.work.job_text.budget_explained import doubtful_words
-from workbench.work.job_text.setting_words import moved_words
 from workbench.work.job_text.tasks import READS_AT, TASKS, StageTask
 from workbench.work.job_text.view_words import (
     act_due,
-    doubt_question,
     no_turn_words,
-    sent_twice_question,
     sign_off_due,
-    since_left,
     target_warning,
 )
 from workbench.work.roster.calipers import in_hand, standing_words
 from workbench.work.trust.job_reading import Line
-from workbench.work.trust.plausibility import made_words
 from workbench.work.trust.wing_setup import kept_wing_words
 
 STAYS = "+0"
@@ -128,10 +123,7 @@ class EntryKeys:
             or typed == self.hands.refused
         ):
             return False
-        bare = (
-            typed.startswith(CHANGE_SIGNS) and re.fullmatch("[0-9.,]*[0-9]", typed[1:]) is not None
-        )
-        return bare and not self.hands.pace.is_burst(time)
+        return is_whole_change(typed) and not self.hands.pace.is_burst(time)
 
     def rub_out(self) -> None:
         """Take the last character of the entry back."""
@@ -226,10 +218,17 @@ class EntryKeys:
             self._went_on(task, new, f"wing angle kept: {kept_wing_words(new.facts)}")
         elif state.line is None or not (view.stage in READS_AT or view.reads_locked):
             self._take_as_note(f"no reading is due now: '{state.entry}' is kept as a note")
-        elif view.stage == "target":
-            self._take_target(view, state.entry)
         else:
-            self._take_reading(view, state.line_index, state.entry, how)
+            text, unit = state.entry, state.unit
+            meant = (
+                target_meant(view, state.marked, text, unit)
+                if view.stage == "target"
+                else reading_meant(view, state.line_index, text, how, unit)
+            )
+            if isinstance(meant, Question):
+                self._ask(meant)
+            else:
+                self._doubt_or_keep(view, meant, text, how)
 
     def _take_as_note(self, said: str) -> None:
         if self.hands.keep_note(self.hands.state.entry):
@@ -237,26 +236,18 @@ class EntryKeys:
             self.hands.say(said, "warn")
             self.hands.alarms()
 
-    # -- readings --------------------------------------------------------------------------------
-
-    def _take_reading(self, view: JobView, at: int, text: str, how: rows.How) -> None:
-        """Keep a number as the reading of a line, or ask about it."""
-        line = view.lines[at]
-        found = reading_entry(line, text, self.hands.state.unit)
-        answers = tuple(_answer(line, at, placing) for placing in found.placings)
-        if found.is_clear:
-            self._doubt_or_keep(view, answers[0], text, how)
-        else:
-            asked = sent_twice_question(view, line, text) or found.question
-            self._ask(Question(text, asked, answers, how, _is_outside(line, answers)))
+    # -- readings and targets --------------------------------------------------------------------
 
     def _doubt_or_keep(self, view: JobView, answer: Answer, text: str, how: rows.How) -> None:
-        """Keep an understood reading, or ask about it where it cannot be right."""
-        line, placing = view.lines[answer.line], answer.placing
-        typed = Typed(text, placing.unit, placing.mm)
-        why = doubt_question(view, line, typed, self.hands.state.unit)
-        if why:
-            self._ask(Question(text, why, (answer,), how))
+        """Keep what is understood, or ask about it where it cannot be right."""
+        if doubt := doubt_of(view, answer, text, how, self.hands.state.unit):
+            self._ask(doubt)
+        else:
+            self._keep(view, answer, text, how)
+
+    def _keep(self, view: JobView, answer: Answer, text: str, how: rows.How) -> None:
+        if view.stage == "target":
+            self._keep_target(view, answer, text)
         else:
             self._keep_reading(view, answer, text, how)
 
@@ -266,27 +257,15 @@ class EntryKeys:
         self.hands.alarms()
 
     def _keep_reading(self, view: JobView, answer: Answer, text: str, how: rows.How) -> None:
-        at, placing = answer.line, answer.placing
-        line, unit, shown = view.lines[at], placing.unit, self.hands.state.unit
-        typed_in = Typed(text, unit, placing.mm, how)
-        new, warning = self.shop.book.run(self._taken, view, line, typed_in)
-        now = new.lines[at]
-        again = f", repeat {len(now.latest)}" if len(now.latest) > 1 else ""
-        typed = "" if text == placing.number else f"{text} → "
-        moved_mm = now.corrections_mm[-1] if now.corrections_mm else 0.0
-        to_20 = f", {correction_words(moved_mm, shown)}" if moved_mm else ""
-        kept = f"kept: {line.method.name} {typed}{placing.number} {unit}{to_20}{again}"
-        told = moved_words(now, shown) or since_left(view, line, placing.mm, shown)
-        again_words = " ".join(suspect_words(new, shown)[:1])
-        doubtful = again_words or doubtful_words(now, shown)
-        strikes = bool(now.doubts.indices) and not again_words and not now.doubts.apart
-        made = made_words(new.made, shown)
-        said = [made, doubtful, f"{kept}; {told}" if told else kept, warning]
-        tone: Tone = "warn" if made or doubtful or warning else "done"
-        self.hands.show(new, ". ".join(part for part in said if part), tone)
-        if strikes:
+        at, placing, shown = answer.line, answer.placing, self.hands.state.unit
+        typed = Typed(text, placing.unit, placing.mm, how)
+        new, warning = self.shop.book.run(self._taken, view, view.lines[at], typed)
+        told = kept_words(view, new, answer, text, shown)
+        said = ". ".join(part for part in (told.doubtful, told.kept, warning) if part)
+        self.hands.show(new, said, "warn" if told.doubtful or warning else "done")
+        if told.to_strike:
             self.hands.change(doubted=at)
-        if made or doubtful:
+        if told.doubtful:
             self.hands.alarms()
         self._place_waiting()
 
@@ -307,7 +286,7 @@ class EntryKeys:
             view = self.hands.state.view
             if view is None or view.stage not in READS_AT or view.stage == "target":
                 return  # the rest stay notes as well
-            answers = self._fitting(view, first.text)
+            answers = readings_fitted(view, first.text, self.hands.state.unit)
             if not answers:
                 told = "fits no reading that is due: it is kept as a note"
                 self.hands.say(f"{self.hands.state.message}. '{first.text}' {told}", "warn")
@@ -320,31 +299,6 @@ class EntryKeys:
                 text, only = first.text, answers[0]
                 at_hand = self.shop.view(view.job.id)
                 self.hands.attempt(lambda: self._doubt_or_keep(at_hand, only, text, "gauge"))  # noqa: B023
-
-    def _fitting(self, view: JobView, text: str) -> tuple[Answer, ...]:
-        """Return the readings that a number fits, those still due before those taken already: near
-        what they should be, or plausible for them where nothing tells that."""
-        due = [i for i, line in enumerate(view.lines) if len(line.latest) < view.rules.repeats]
-        taken = [i for i in range(len(view.lines)) if i not in due]
-        for group in (due, taken):
-            found = [a for i in group for a in self._fits(view, i, text)]
-            if found:
-                return tuple(found)
-        return ()
-
-    def _fits(self, view: JobView, at: int, text: str) -> list[Answer]:
-        line = view.lines[at]
-        expected = view.expected_mm(line)
-        try:
-            found = reading_entry(line, text, self.hands.state.unit)
-        except BenchError:
-            return []
-        far, (low, high) = view.rules.far_received_mm, line.usual_mm
-        return [
-            _answer(line, at, p)
-            for p in found.placings
-            if (low <= p.mm <= high if expected is None else abs(p.mm - expected) <= far)
-        ]
 
     def _wait(self, text: str) -> None:
         """Let a reading off the caliper wait until the question is answered, kept as a note."""
@@ -362,67 +316,6 @@ class EntryKeys:
         asked, self.hands.put_by = self.hands.put_by, None
         if asked is not None:
             self.hands.change(question=asked, entry=asked.text, reads_as=asked.text)
-
-    # -- targets ---------------------------------------------------------------------------------
-
-    def _take_target(self, view: JobView, text: str) -> None:
-        """Keep a target for the line marked, or ask about it; with none marked ask for which."""
-        unit, at = self.hands.state.unit, self.hands.state.marked
-        if at is None:
-            self._ask_which(view, text)
-            return
-        line = view.lines[at]
-        try:
-            found = target_entry(line, text, unit)
-        except InputError:
-            fits = self._fitting_targets(view, line, text)
-            if not fits:
-                raise
-            asked = f"no {line.method.quantity} of this blade; does it set another?"
-            self._ask(Question(text, asked, fits))
-            return
-        answers = tuple(_answer(line, at, placing) for placing in found.placings)
-        if found.is_clear:
-            self._doubt_or_aim(view, answers[0], text)
-            return
-        fits, settled = self._fitting_targets(view, line, text), _is_outside(line, answers)
-        self._ask(Question(text, found.question, (*fits, *answers), settled=settled))
-
-    def _fitting_targets(self, view: JobView, line: Line, text: str) -> tuple[Answer, ...]:
-        """Return the targets of other readings that an entry comes near."""
-        far_mm = view.rules.far_target_mm
-        found = fits_elsewhere(view.lines, line, text, self.hands.state.unit, far_mm)
-        return _answers(view, found)
-
-    def _doubt_or_aim(self, view: JobView, answer: Answer, text: str) -> None:
-        line, placing = view.lines[answer.line], answer.placing
-        found = target_question(
-            view.lines, line, text, placing, self.hands.state.unit, view.rules.far_target_mm
-        )
-        if not found.question:
-            self._keep_target(view, answer, text)
-            return
-        self._ask(Question(text, found.question, (*_answers(view, found.fits), answer)))
-
-    def _ask_which(self, view: JobView, text: str) -> None:
-        """Ask which target an entry changes: one whose reading it comes near, if there is any."""
-        near: list[Answer] = []
-        others: list[Answer] = []
-        errors: list[BenchError] = []
-        for at, line in enumerate(view.lines):
-            try:
-                found = target_entry(line, text, self.hands.state.unit)
-            except BenchError as why:
-                errors.append(why)
-                continue
-            for placing in found.placings:
-                off_mm = abs(placing.mm - (line.now_mm or 0.0))
-                group = near if off_mm <= view.rules.far_target_mm else others
-                group.append(_answer(line, at, placing))
-        if not near and not others:
-            raise errors[0]
-        asked = "all the targets are set: which of them does this change?"
-        self._ask(Question(text, asked, tuple(near or others), settled=bool(near)))
 
     def _keep_target(self, view: JobView, answer: Answer, text: str) -> None:
         line, placing, unit = view.lines[answer.line], answer.placing, self.hands.state.unit
@@ -483,14 +376,8 @@ class EntryKeys:
 
     def _answer(self, view: JobView, question: Question, answer: Answer) -> None:
         """Take an answer; where it only said what was meant, the number is still looked at."""
-        text, how = question.text, question.how
-        if view.stage == "target":
-            take = self._keep_target if question.settled else self._doubt_or_aim
-            take(view, answer, text)
-        elif question.settled:
-            self._keep_reading(view, answer, text, how)
-        else:
-            self._doubt_or_keep(view, answer, text, how)
+        take = self._keep if question.settled else self._doubt_or_keep
+        take(view, answer, question.text, question.how)
 
     def no(self) -> None:
         """Offer the next answer."""
@@ -575,19 +462,3 @@ class EntryKeys:
             new = task.act(self.shop, new, "")  # told together: between them nothing is decided
         done = "turns made and kept: measure again" if new.progress.pass_number > before else ""
         self.hands.show(new, done)
-
-
-def _is_outside(line: Line, answers: Iterable[Answer]) -> bool:
-    """Whether the question is if a number outside the usual is meant: then an answer settles it."""
-    low, high = line.usual_mm
-    return not any(low <= a.placing.mm <= high for a in answers)
-
-
-def _answers(view: JobView, found: Iterable[tuple[Line, Placing]]) -> tuple[Answer, ...]:
-    ids = [line.method_id for line in view.lines]
-    return tuple(_answer(line, ids.index(line.method_id), placing) for line, placing in found)
-
-
-def _answer(line: Line, at: int, placing: Placing) -> Answer:
-    words = f"{line.method.quantity} {placing.number} {placing.unit}"
-    return Answer(placing, at, words)

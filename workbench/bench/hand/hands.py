@@ -13,7 +13,8 @@ from time import monotonic
 
 from workbench.bench.bases.bursts import Pace
 from workbench.bench.draw.text import Tone
-from workbench.bench.hand.state import DRAWINGS, SIDES, BenchState, Question
+from workbench.bench.hand.answers import Question
+from workbench.bench.hand.state import DRAWINGS, SIDES, BenchState
 from workbench.errors import BenchError, shown
 from workbench.frozen import dataclass
 from workbench.measure.units import other

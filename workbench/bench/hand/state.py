@@ -6,11 +6,11 @@ from typing import Literal
 
 from workbench.bench.draw.canvas import Mode
 from workbench.bench.draw.text import Tone
+from workbench.bench.hand.answers import Question, Waiting
 from workbench.errors import BenchError
 from workbench.frozen import dataclass
-from workbench.measure.lengths import Placing, understand
+from workbench.measure.lengths import understand
 from workbench.measure.units import Unit
-from workbench.records.store import rows
 from workbench.work.job.entry import CHANGE_SIGNS, changes_meant
 from workbench.work.job.job_view import JobView, RosterLine
 from workbench.work.roster.keys import AS_SHIPPED, Keys
@@ -21,49 +21,6 @@ SIDES: tuple[Side, ...] = ("turns", "view", "roster")
 CHANGE_SUCH_AS: dict[Unit, str] = {"in": "+.005", "mm": "+0.10"}
 """A change of a target as one would type it, for examples."""
 DRAWINGS: tuple[Mode, ...] = ("braille", "block", "ascii")
-
-
-@dataclass(frozen=True, slots=True)
-class Answer:
-    """What an entry may mean: the value, and the index of the line that it would go to."""
-
-    placing: Placing
-    line: int
-    words: str
-
-    @property
-    def number(self) -> str:
-        """The number as it would be kept."""
-        return self.placing.number
-
-    @property
-    def unit(self) -> Unit:
-        """The unit of that number."""
-        return self.placing.unit
-
-
-@dataclass(frozen=True, slots=True)
-class Question:
-    """A question about an entry and the answers offered, best first.
-
-    ``text`` is what was typed and ``how`` it came; ``settled``: the number itself was asked about,
-    so that an answer to it keeps it.
-    """
-
-    text: str
-    question: str
-    placings: tuple[Answer, ...]
-    how: rows.How = "typed"
-    settled: bool = True
-
-
-@dataclass(frozen=True, slots=True)
-class Waiting:
-    """A reading off the caliper that arrived while a question was open, and the note it is kept in
-    until it has its place."""
-
-    text: str
-    note_id: str
 
 
 @dataclass(frozen=True, slots=True)

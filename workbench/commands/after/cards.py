@@ -6,8 +6,8 @@ import argparse
 import sys
 from pathlib import Path
 
-from workbench.commands.manual import Commands, Parser
-from workbench.commands.opened import opened_shop
+from workbench.commands.manual import Takes, choice, command, flag, option
+from workbench.commands.opened import KNOWN, opened_shop
 from workbench.commands.output import complained, say, say_page
 from workbench.work.job.shop import Shop
 from workbench.work.paper import printing
@@ -23,58 +23,37 @@ TO = (
 )
 
 
-def add(commands: Commands) -> None:
-    """Add the parsers."""
-    card = commands.add_parser(
-        "card",
-        help="the setting card of a ski, for its owner",
-        description="One page: the three numbers in inch and mm with how each was measured, the "
-        "wing, who and when, what to mind. Without --to text, html and svg are printed; pdf and "
-        "all go to the shop's card folder. PDF needs: pip install '.[pdf]'. A label is a page "
-        "62 mm wide with a QR code of the setting, which take and a scanner at the bench "
-        "understand; it needs: pip install '.[qr]'.",
-        run=_card,
-        see="day-sheet, sign-off",
-        examples=[
-            ("card H66-014", "Its latest setting, as text."),
-            ("card H66-014 --no-drawing", "The same in words alone."),
-            ("card H66-014 --format label --to labels", "A label with a QR code."),
-            ('card "Heron 66" --format html --to cards', "A page for a browser."),
-            ("card LK64/22 --day 2026-11-25 --format pdf --paper letter", "A PDF to print."),
-        ],
-    )
-    card.place("ski", "SKI", "serial or name of a ski in the book")
-    card.option("--day", "DAY", "YYYY-MM-DD; left out: the latest")
-    _outputs(card, ("text", "html", "pdf", "svg", "label", "all"))
-    card.flag("--no-drawing", "text in words alone, as for a screen reader")
-    sheet = commands.add_parser(
-        "day-sheet",
-        help="all skis of a day on one page",
-        description="The day's queue in its order: stage, numbers in inch and mm, wing, initials, "
-        "rounds and what is still open. Without --to text and html are printed; pdf and all go to "
-        "the shop's card folder. A ski that cannot be worked out has its line all the same, "
-        "with the reason, and then the exit status is 1.",
-        run=_sheet,
-        see="card, queue",
-        examples=[
-            ("day-sheet", "Today, as text."),
-            ("day-sheet --day 2026-11-25 --format all --to sheets", "Every format there is."),
-        ],
-    )
-    sheet.option("--day", "DAY", "YYYY-MM-DD; left out: today")
-    _outputs(sheet, ("text", "html", "pdf", "all"))
-
-
-def _outputs(parser: Parser, formats: tuple[str, ...]) -> None:
-    parser.add_argument(
-        "--format", choices=formats, help="left out: text, and with --to all there are"
-    )
-    parser.option("--to", "FOLDER", TO)
-    parser.add_argument(
-        "--paper", choices=("a4", "letter"), help="for PDF; left out: the shop's own"
+def _outputs(formats: tuple[str, ...]) -> tuple[Takes, ...]:
+    return (
+        choice("--format", formats, "left out: text, and with --to all there are"),
+        option("--to", "FOLDER", TO),
+        choice("--paper", ("a4", "letter"), "for PDF; left out: the shop's own"),
     )
 
 
+@command(
+    "card",
+    "the setting card of a ski, for its owner",
+    "One page: the three numbers in inch and mm with how each was measured, the "
+    "wing, who and when, what to mind. Without --to text, html and svg are printed; pdf and "
+    "all go to the shop's card folder. PDF needs: pip install '.[pdf]'. A label is a page "
+    "62 mm wide with a QR code of the setting, which take and a scanner at the bench "
+    "understand; it needs: pip install '.[qr]'.",
+    see="day-sheet, sign-off",
+    examples=[
+        ("card H66-014", "Its latest setting, as text."),
+        ("card H66-014 --no-drawing", "The same in words alone."),
+        ("card H66-014 --format label --to labels", "A label with a QR code."),
+        ('card "Heron 66" --format html --to cards', "A page for a browser."),
+        ("card LK64/22 --day 2026-11-25 --format pdf --paper letter", "A PDF to print."),
+    ],
+    takes=[
+        KNOWN,
+        option("--day", "DAY", "YYYY-MM-DD; left out: the latest"),
+        *_outputs(("text", "html", "pdf", "svg", "label", "all")),
+        flag("--no-drawing", "text in words alone, as for a screen reader"),
+    ],
+)
 def _card(args: argparse.Namespace) -> int:
     day = _day(args.day)
     with opened_shop(args) as shop:
@@ -83,6 +62,23 @@ def _card(args: argparse.Namespace) -> int:
         return _print_or_write(args, shop, card)
 
 
+@command(
+    "day-sheet",
+    "all skis of a day on one page",
+    "The day's queue in its order: stage, numbers in inch and mm, wing, initials, "
+    "rounds and what is still open. Without --to text and html are printed; pdf and all go to "
+    "the shop's card folder. A ski that cannot be worked out has its line all the same, "
+    "with the reason, and then the exit status is 1.",
+    see="card, queue",
+    examples=[
+        ("day-sheet", "Today, as text."),
+        ("day-sheet --day 2026-11-25 --format all --to sheets", "Every format there is."),
+    ],
+    takes=[
+        option("--day", "DAY", "YYYY-MM-DD; left out: today"),
+        *_outputs(("text", "html", "pdf", "all")),
+    ],
+)
 def _sheet(args: argparse.Namespace) -> int:
     with opened_shop(args, day=_day(args.day)) as shop:
         sheet = printing.sheet_document(shop, args.paper)

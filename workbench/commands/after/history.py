@@ -5,10 +5,9 @@ from __future__ import annotations
 import argparse
 from collections.abc import Sequence
 
-from workbench.commands.manual import Commands, Parser
-from workbench.commands.opened import opened_shop
+from workbench.commands.manual import command, flag, option, place, unit_option
+from workbench.commands.opened import KNOWN, opened_shop
 from workbench.commands.output import say, say_json, send
-from workbench.measure.units import Unit
 from workbench.work.history.compare import (
     compare,
     comparison_lines,
@@ -30,65 +29,36 @@ from workbench.work.roster.adding import known_ski
 _KINDS = {kind.replace(" ", "-"): kind for kind in KINDS}
 
 
-def add(commands: Commands) -> None:
-    """Add the parsers."""
-    history = commands.add_parser(
-        "history",
-        help="everything ever read or done to a ski, oldest first",
-        description="One line for each entry: local day and time, who, kind and what it says. An "
-        "entry that was struck out stays, with the reason, who and when.",
-        run=_history,
-        see="compare, strike, turns",
-        examples=[
-            ("history H66-014", "Everything, oldest first."),
-            ('history "Heron 67" --kind readings --find depth --unit mm', "Its depths, in mm."),
-            ("history H67-003 --settings", "The settings it came and left with, numbered."),
-            ("history H67-003 --rounds", "Takes, turns and takes of every round, for a file."),
-        ],
-    )
-    history.place("ski", "SKI", "serial or name of a ski in the book")
-    history.option(
-        "--kind",
-        "KIND",
-        f"one of {', '.join(_KINDS)}; left out: all",
-        choices=_KINDS,
-        default="all",
-    )
-    history.option("--find", "WORDS", "only lines with these words", default="")
-    history.flag("--settings", "the settings it came and left with, numbered")
-    history.flag("--rounds", "its rounds as JSON lines, which 'turns ORDER --history FILE' reads")
-    _shared(history)
-    compare = commands.add_parser(
-        "compare",
-        help="two settings of a ski side by side, with the stud turns between them",
-        description="A and B are numbers of 'history SKI --settings', or first, last, or a day "
-        "such as 2026-07-04, with :received or :left behind it. Both left out: as last received "
-        "or left, after the setting before that.",
-        run=_compare,
-        see="history, aim",
-        examples=[
-            ("compare H67-003", "Its last setting, after the one before."),
-            ("compare H67-003 2026-07-04:left last --unit mm", "Two days, in mm."),
-        ],
-    )
-    compare.place("ski", "SKI", "serial or name of a ski in the book")
-    compare.place("first", "A", "the earlier one", nargs="?", default="")
-    compare.place("second", "B", "left out: last", nargs="?", default="last")
-    _shared(compare)
-
-
-def _shared(parser: Parser) -> None:
-    parser.unit("left out: the bench's own")
-    parser.flag("--json", "print JSON for machines")
-
-
-def _unit(args: argparse.Namespace, kept: str | None) -> Unit:
-    return "mm" if (args.unit or kept) == "mm" else "in"
-
-
+@command(
+    "history",
+    "everything ever read or done to a ski, oldest first",
+    "One line for each entry: local day and time, who, kind and what it says. An "
+    "entry that was struck out stays, with the reason, who and when.",
+    see="compare, strike, turns",
+    examples=[
+        ("history H66-014", "Everything, oldest first."),
+        ('history "Heron 67" --kind readings --find depth --unit mm', "Its depths, in mm."),
+        ("history H67-003 --settings", "The settings it came and left with, numbered."),
+        ("history H67-003 --rounds", "Takes, turns and takes of every round, for a file."),
+    ],
+    takes=[
+        KNOWN,
+        option(
+            "--kind",
+            "KIND",
+            f"one of {', '.join(_KINDS)}; left out: all",
+            choices=_KINDS,
+            default="all",
+        ),
+        option("--find", "WORDS", "only lines with these words", default=""),
+        flag("--settings", "the settings it came and left with, numbered"),
+        flag("--rounds", "its rounds as JSON lines, which 'turns ORDER --history FILE' reads"),
+        unit_option("left out: the bench's own"),
+    ],
+)
 def _history(args: argparse.Namespace) -> None:
     with opened_shop(args) as shop:
-        unit = _unit(args, shop.book.setting("unit"))
+        unit = shop.unit_typed(args.unit)
         ski = known_ski(shop, args.ski)
         if args.rounds:
             lines = round_lines(shop.book, ski, "mm" if args.unit == "mm" else "in")
@@ -110,9 +80,27 @@ def _history(args: argparse.Namespace) -> None:
             say(timeline_lines(entries, timeline, unit))
 
 
+@command(
+    "compare",
+    "two settings of a ski side by side, with the stud turns between them",
+    "A and B are numbers of 'history SKI --settings', or first, last, or a day "
+    "such as 2026-07-04, with :received or :left behind it. Both left out: as last received "
+    "or left, after the setting before that.",
+    see="history, aim",
+    examples=[
+        ("compare H67-003", "Its last setting, after the one before."),
+        ("compare H67-003 2026-07-04:left last --unit mm", "Two days, in mm."),
+    ],
+    takes=[
+        KNOWN,
+        place("first", "A", "the earlier one", nargs="?", default=""),
+        place("second", "B", "left out: last", nargs="?", default="last"),
+        unit_option("left out: the bench's own"),
+    ],
+)
 def _compare(args: argparse.Namespace) -> None:
     with opened_shop(args) as shop:
-        unit = _unit(args, shop.book.setting("unit"))
+        unit = shop.unit_typed(args.unit)
         history = load_history(shop, known_ski(shop, args.ski).id)
         first, second = _chosen(settings_in(history), args.first, args.second)
         found = compare(history, first, second, unit, finest_turn_in(history, second))

@@ -6,7 +6,7 @@ import argparse
 from typing import Any
 
 from workbench.advice.ride_feel import CLAIM, SURE_WORDS, Rules
-from workbench.commands.manual import Commands
+from workbench.commands.manual import choice, command, place
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import facts, say, send
 from workbench.work.files.safe_write import path_of, write_file
@@ -17,46 +17,22 @@ from workbench.work.text.local_time import day_and_time
 from workbench.work.text.words import clean
 
 
-def add(commands: Commands) -> None:
-    """Add the parsers."""
-    advice = commands.add_parser(
-        "advice",
-        help="the rules of thumb for what a rider feels: shown, written out, read in",
-        description="Rules of thumb are common practice; technicians disagree. A shop may keep its "
-        "own list: export it, change it, import it.",
-        run=_advice,
-        see="ride",
-        examples=[
-            ("advice", "The shop's rules, or those it begins with."),
-            ("advice export rules.json", "Written out, to be changed."),
-            ("advice import rules.json", "The shop's own from now on."),
-        ],
-    )
-    advice.add_argument(
-        "action", choices=("show", "export", "import"), nargs="?", default="show",
-        help="left out: show",
-    )  # fmt: skip
-    advice.place("file", "FILE", "- is standard in/out", nargs="?", default="-")
-    baselines = commands.add_parser(
-        "baselines",
-        help="starting numbers of skis, riders and models: listed, written out, read in",
-        description="Export writes JSON; import reads JSON or TOML, all of it or nothing. What is "
-        "there already is not doubled.",
-        run=_baselines,
-        see="aim, new-baseline, correct-baseline, strike-baseline",
-        examples=[
-            ("baselines", "All of the book."),
-            ("baselines export spring.json", "Written out for another bench."),
-            ("baselines import spring.json", "Read in; what is there is not doubled."),
-        ],
-    )
-    baselines.add_argument(
-        "action", choices=("list", "export", "import", "struck"), nargs="?", default="list",
-        help="left out: list; struck: those that were struck out",
-    )  # fmt: skip
-    baselines.place("file", "FILE", "- is standard in/out", nargs="?", default="-")
-
-
+@command(
+    "advice",
+    "the rules of thumb for what a rider feels: shown, written out, read in",
+    "Rules of thumb are common practice; technicians disagree. A shop may keep its "
+    "own list: export it, change it, import it.",
+    see="ride",
+    examples=[
+        ("advice", "The shop's rules, or those it begins with."),
+        ("advice export rules.json", "Written out, to be changed."),
+        ("advice import rules.json", "The shop's own from now on."),
+    ],
+    takes=[
+        choice("action", ("show", "export", "import"), "left out: show", nargs="?", default="show"),
+        place("file", "FILE", "- is standard in/out", nargs="?", default="-"),
+    ],
+)
 def _advice(args: argparse.Namespace) -> None:
     with opened_shop(args) as shop:
         if args.action == "import":
@@ -87,6 +63,28 @@ def _shown(rules: Rules) -> list[str]:
     return out
 
 
+@command(
+    "baselines",
+    "starting numbers of skis, riders and models: listed, written out, read in",
+    "Export writes JSON; import reads JSON or TOML, all of it or nothing. What is "
+    "there already is not doubled.",
+    see="aim, new-baseline, correct-baseline, strike-baseline",
+    examples=[
+        ("baselines", "All of the book."),
+        ("baselines export spring.json", "Written out for another bench."),
+        ("baselines import spring.json", "Read in; what is there is not doubled."),
+    ],
+    takes=[
+        choice(
+            "action",
+            ("list", "export", "import", "struck"),
+            "left out: list; struck: those that were struck out",
+            nargs="?",
+            default="list",
+        ),
+        place("file", "FILE", "- is standard in/out", nargs="?", default="-"),
+    ],
+)
 def _baselines(args: argparse.Namespace) -> None:
     with opened_shop(args) as shop:
         if args.action == "import":

@@ -4,64 +4,59 @@ from __future__ import annotations
 
 import argparse
 
-from workbench.commands.at_ski import fields_of, reach_status, ski_command, unit_of
-from workbench.commands.manual import Commands
+from workbench.commands.at_ski import fields_of, reach_status, ski_command
+from workbench.commands.manual import flag, option, options, unit_option
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say
 from workbench.errors import InputError
-from workbench.work.history.rides import choose, complaint_lines, keep_ride, offers_of, ride_lines
+from workbench.work.history.rides import (
+    RIDE,
+    choose,
+    complaint_lines,
+    keep_ride,
+    offers_of,
+    ride_lines,
+)
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.typed_lines import job_meant
 from workbench.work.paper.printing import find_view
 from workbench.work.text.words import clean
 
-_FIELDS = (
-    ("rider", "NAME", "who rode it; left out: the ski's own"),
-    ("place", "WORDS", "which water"),
-    ("water", "DEGREES", "its temperature, such as 17C or 63F"),
-    ("rope", "WORDS", "in your own words"),
-    ("speed", "WORDS", "in your own words"),
-    ("complaints", "NUMBERS", "of the short list, which --list shows: 1,4"),
-    ("rating", "N", "1 (poor) to 5 (as good as it gets)"),
-    ("text", "WORDS", "the rider's own words"),
+
+@ski_command(
+    "ride",
+    "ride notes, what technicians try for them, a choice made the target",
+    "Without options the newest note, and what may be tried for it. Rules of "
+    "thumb are common practice; technicians disagree: change one thing, then ride again.",
+    see="advice, aim, history",
+    examples=[
+        ("ride --list", "The complaints with their numbers."),
+        (
+            'ride --ski H66-014 --complaints 1,4 --rating 3 --water 17C --text "slides"',
+            "A note is kept; what may be tried is shown.",
+        ),
+        ("ride --choose 2", "The second suggestion is the target of the ski in hand."),
+    ],
+    takes=[
+        options(RIDE),
+        flag("--all", "earlier notes too"),
+        flag("--list", "show the short list of complaints"),
+        option("--choose", "N", "make this suggestion the target", type=int),
+        unit_option("unit to show; left out: the bench's own"),
+    ],
 )
-
-
-def add(commands: Commands) -> None:
-    """Add the parser."""
-    ride = ski_command(
-        commands, "ride", "ride notes, what technicians try for them, a choice made the target",
-        "Without options the newest note, and what may be tried for it. Rules of "
-        "thumb are common practice; technicians disagree: change one thing, then ride again.",
-        run=_ride, see="advice, aim, history",
-        examples=[
-            ("ride --list", "The complaints with their numbers."),
-            (
-                'ride --ski H66-014 --complaints 1,4 --rating 3 --water 17C --text "slides"',
-                "A note is kept; what may be tried is shown.",
-            ),
-            ("ride --choose 2", "The second suggestion is the target of the ski in hand."),
-        ],
-    )  # fmt: skip
-    ride.fields(_FIELDS)
-    ride.flag("--all", "earlier notes too")
-    ride.flag("--list", "show the short list of complaints")
-    ride.option("--choose", "N", "make this suggestion the target", type=int)
-    ride.unit("unit to show; left out: the bench's own")
-
-
 def _ride(args: argparse.Namespace) -> int:
     with opened_shop(args) as shop:
         if args.list:
             say(complaint_lines(shop))
             return 0
         view = _view(shop, args.ski)
-        said = _kept(shop, view, args) if any(fields_of(args, _FIELDS).values()) else []
+        said = _kept(shop, view, args) if any(fields_of(args, RIDE).values()) else []
         if args.choose is not None:
             view, chosen = _chosen(shop, view, args)
             said = [*said, chosen]
-        unit = unit_of(args, shop)
+        unit = shop.unit_typed(args.unit)
         out = [*said, *ride_lines(shop, view, unit, args.all)]
     say(out)
     return reach_status(view, unit) if args.choose is not None else 0
@@ -78,13 +73,12 @@ def _view(shop: Shop, text: str) -> JobView:
 
 
 def _kept(shop: Shop, view: JobView, args: argparse.Namespace) -> list[str]:
-    fields = fields_of(args, _FIELDS)
-    keep_ride(shop, view, {**fields, "rider": fields["rider"] or view.ski.rider})
+    keep_ride(shop, view, fields_of(args, RIDE))
     return ["Done: ride note kept."]
 
 
 def _chosen(shop: Shop, view: JobView, args: argparse.Namespace) -> tuple[JobView, str]:
-    offers = offers_of(shop, view, unit_of(args, shop))
+    offers = offers_of(shop, view, shop.unit_typed(args.unit))
     if not 1 <= args.choose <= len(offers):
         accepted = f"1 to {len(offers)}" if offers else "a ride note that something is tried for"
         raise InputError("--choose", args.choose, accepted)

@@ -5,8 +5,8 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from workbench.commands.at_ski import fields_of, unit_of
-from workbench.commands.manual import Commands
+from workbench.commands.at_ski import fields_of
+from workbench.commands.manual import command, flag, option, options, place
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import facts, say
 from workbench.errors import InputError
@@ -14,6 +14,7 @@ from workbench.measure.display import fine_text
 from workbench.records.store.rows import Caliper
 from workbench.work.job.shop import Shop
 from workbench.work.roster.calipers import (
+    CALIPER,
     add_caliper,
     block_size,
     caliper_meant,
@@ -25,50 +26,26 @@ from workbench.work.roster.calipers import (
 )
 from workbench.work.text.words import clean
 
-FIELDS = (
-    ("unit", "UNIT", "in or mm: what it shows; left out: the bench's"),
-    ("resolution", "LENGTH", "its last digit's step; left out: 0.0005 in or 0.01 mm"),
-    ("mpe", "LENGTH", "its permissible error; left out: that of DIN 862"),
-    ("jaw-height", "LENGTH", "how high its flat jaws reach above their tips"),
-    ("reference-line", "LENGTH", "how high the line held to the base is above the tips"),
+
+@command(
+    "calipers",
+    "list the calipers, take one in hand, keep its zero and gauge-block checks",
+    "Without options the register: whether each may be trusted today, and which is "
+    "in hand. A check is of the caliper named, else of the one in hand.",
+    see="add-caliper, read, settings",
+    examples=[
+        ("calipers", "The register."),
+        ('calipers "Bench caliper, inch" --take', "Readings are taken with it from now on."),
+        ("calipers --zero 0.0000", "The zero of the one in hand."),
+        ("calipers 2 --block 100mm 100.01", "A gauge block, with the second one."),
+    ],
+    takes=[
+        place("caliper", "CALIPER", "by name or number", nargs="?"),
+        flag("--take", "take it in hand"),
+        option("--zero", "READING", "what its closed jaws read"),
+        option("--block", ("SIZE", "READING"), "a gauge block, and what it reads", nargs=2),
+    ],
 )
-
-
-def add(commands: Commands) -> None:
-    """Add the parsers."""
-    parser = commands.add_parser(
-        "calipers",
-        help="list the calipers, take one in hand, keep its zero and gauge-block checks",
-        description="Without options the register: whether each may be trusted today, and which is "
-        "in hand. A check is of the caliper named, else of the one in hand.",
-        run=_calipers,
-        see="add-caliper, read, settings",
-        examples=[
-            ("calipers", "The register."),
-            ('calipers "Bench caliper, inch" --take', "Readings are taken with it from now on."),
-            ("calipers --zero 0.0000", "The zero of the one in hand."),
-            ("calipers 2 --block 100mm 100.01", "A gauge block, with the second one."),
-        ],
-    )
-    parser.place("caliper", "CALIPER", "by name or number", nargs="?")
-    parser.flag("--take", "take it in hand")
-    parser.option("--zero", "READING", "what its closed jaws read")
-    parser.option("--block", ("SIZE", "READING"), "a gauge block, and what it reads", nargs=2)
-    new = commands.add_parser(
-        "add-caliper",
-        help="add a caliper to the register",
-        description="How sure a reading is rests on these figures.",
-        run=_add,
-        see="calipers",
-        examples=[
-            ('add-caliper "Window caliper" --unit mm --resolution 0.01', "By DIN 862."),
-            ('add-caliper "Dial" --unit in --resolution 0.001 --mpe 0.002', "As stated for it."),
-        ],
-    )
-    new.place("name", "NAME", "what it is called")
-    new.fields(FIELDS)
-
-
 def _calipers(args: argparse.Namespace) -> None:
     with opened_shop(args) as shop:
         acts = _acts(shop, args) if args.caliper or args.zero or args.block or args.take else []
@@ -129,9 +106,21 @@ def _meant(shop: Shop, text: str | None) -> Caliper:
     return held
 
 
+@command(
+    "add-caliper",
+    "add a caliper to the register",
+    "How sure a reading is rests on these figures.",
+    see="calipers",
+    examples=[
+        ('add-caliper "Window caliper" --unit mm --resolution 0.01', "By DIN 862."),
+        ('add-caliper "Dial" --unit in --resolution 0.001 --mpe 0.002', "As stated for it."),
+    ],
+    takes=[
+        place("name", "NAME", "what it is called"),
+        options(CALIPER[1:]),
+    ],
+)
 def _add(args: argparse.Namespace) -> None:
-    fields = fields_of(args, FIELDS)
     with opened_shop(args) as shop:
-        fields["unit"] = fields["unit"] or unit_of(args, shop)
-        add_caliper(shop, {**fields, "name": args.name})
+        add_caliper(shop, fields_of(args, CALIPER))
     say([f"Done: caliper added: {clean(args.name)}.", "Command: quarterturn calipers --take"])

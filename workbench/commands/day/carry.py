@@ -6,7 +6,7 @@ import argparse
 import os
 from pathlib import Path
 
-from workbench.commands.manual import Commands
+from workbench.commands.manual import command, flag, option, place
 from workbench.commands.opened import opened_shop, path_of
 from workbench.commands.output import say, say_json
 from workbench.errors import BenchError, InputError, OutOfReachError, PoseError
@@ -32,37 +32,34 @@ from workbench.work.text.local_time import day_typed
 from workbench.work.text.words import clean, error_words
 
 
-def add(commands: Commands) -> None:
-    """Add ``carry``."""
-    carry = commands.add_parser(
-        "carry",
-        help="carry what is unfinished to another day, or a setting to another blade",
-        description="A ski, or all that is unfinished; nothing of what was read is lost. With "
-        "--to, a work order's setting: the readings at which another blade has the same exposed "
-        "area and centroid, or the nearest. A starting point (common practice, no source): the "
-        "maker's numbers come first.",
-        run=_carry,
-        see="queue, move, restate",
-        examples=[
-            ("carry all", "What is left goes to tomorrow."),
-            ("carry 3 --day 2026-11-28", "One ski goes to Saturday."),
-            ("carry heron.toml --to new-blade.toml", "The three numbers to begin with."),
-        ],
-    )
-    carry.place(
-        "ski",
-        "SKI|ORDER",
-        "serial, name or number in the queue; or 'all'; with --to a work-order file, or -",
-    )
-    carry.option("--day", "DAY", "YYYY-MM-DD; left out: tomorrow")
-    carry.option(
-        "--to",
-        "BLADE",
-        "a file with a [blade] table, such as trace prints, or a blade of the book by name",
-    )
-    carry.flag("--json", "with --to: print JSON for machines")
-
-
+@command(
+    "carry",
+    "carry what is unfinished to another day, or a setting to another blade",
+    "A ski, or all that is unfinished; nothing of what was read is lost. With "
+    "--to, a work order's setting: the readings at which another blade has the same exposed "
+    "area and centroid, or the nearest. A starting point (common practice, no source): the "
+    "maker's numbers come first.",
+    see="queue, move, restate",
+    examples=[
+        ("carry all", "What is left goes to tomorrow."),
+        ("carry 3 --day 2026-11-28", "One ski goes to Saturday."),
+        ("carry heron.toml --to new-blade.toml", "The three numbers to begin with."),
+    ],
+    takes=[
+        place(
+            "ski",
+            "SKI|ORDER",
+            "serial, name or number in the queue; or 'all'; with --to a work-order file, or -",
+        ),
+        option("--day", "DAY", "YYYY-MM-DD; left out: tomorrow"),
+        option(
+            "--to",
+            "BLADE",
+            "a file with a [blade] table, such as trace prints, or a blade of the book by name",
+        ),
+        flag("--json", "with --to: print JSON for machines"),
+    ],
+)
 def _carry(args: argparse.Namespace) -> None:
     if args.to is not None:
         _to_blade(args)

@@ -3,24 +3,43 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Callable
 from itertools import pairwise
 from typing import Any
 
-from workbench.commands.at_ski import unit_of
-from workbench.commands.manual import Commands
-from workbench.commands.opened import opened_shop
+from workbench.commands.at_ski import fields_of
+from workbench.commands.manual import (
+    Command,
+    Run,
+    command,
+    flag,
+    option,
+    options,
+    place,
+    place_of,
+    unit_option,
+)
+from workbench.commands.opened import KNOWN, opened_shop
 from workbench.commands.output import say
 from workbench.errors import InputError
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop
 from workbench.work.order.carried import carried_lines
-from workbench.work.roster import corrections
-from workbench.work.roster.adding import blade_meant, known_ski
-from workbench.work.roster.correction_words import mended_lines
-from workbench.work.roster.corrections import baseline_named, correct_baseline, strike_baseline
+from workbench.work.roster.adding import BLADE, BLOCK, blade_meant, known_ski
+from workbench.work.roster.correction_words import Mended, mended_lines
+from workbench.work.roster.corrections import (
+    CORRECTED,
+    baseline_named,
+    correct_baseline,
+    correct_blade,
+    correct_block,
+    strike_baseline,
+)
 from workbench.work.roster.ski_sheet import (
     FOLLOWS,
     NEVER_DONE,
+    SHEET,
+    WORN,
     change_parts,
     changed_words,
     correct_ski,
@@ -30,71 +49,27 @@ from workbench.work.roster.ski_sheet import (
     sheet_of,
     strike_change,
 )
+from workbench.work.text.fields import REASON, some
 from workbench.work.text.local_time import day_and_time
 from workbench.work.text.words import clean
 
-_SHEET = (
-    ("name", "NAME", "what the ski is called"),
-    ("rider", "NAME", "who rides it"),
-    ("serial", "TEXT", "its serial number"),
-    ("model", "TEXT", "its model"),
-    ("size", "TEXT", "its size"),
-    ("note", "WORDS", "the note that stays with the ski"),
-    ("wing", "YES/NO", "whether its blade has a wing to set"),
-    ("methods", "METHODS", "what it is read by, three or more of its blade, parted by ';'"),
+
+@command(
+    "correct-ski",
+    "put right what is written down of a ski",
+    "What is left out stays as it is; an empty text ('') empties it. Every earlier "
+    "version stays in the ski's history, and its readings are not touched.",
+    see="history, wear, add-ski, curve",
+    examples=[
+        ('correct-ski H66-014 --rider "Ines Tavary-Holm"', "Its rider's name."),
+        ('correct-ski "Heron 66" --serial H66-041 --size 66', "A serial that was misread."),
+        ("correct-ski H66-014 --methods '1; 3; 4; 2'", "Read by four methods, in this order."),
+        ("correct-ski LK64/22 --wing no --note ''", "Its wing came off; the note goes."),
+    ],
+    takes=[KNOWN, options(SHEET, changes=True)],
 )
-
-
-def add(commands: Commands) -> None:
-    """Add the commands."""
-    parser = commands.add_parser(
-        "correct-ski",
-        help="put right what is written down of a ski",
-        description="What is left out stays as it is; an empty text ('') empties it. Every earlier "
-        "version stays in the ski's history, and its readings are not touched.",
-        run=_correct_ski,
-        see="history, wear, add-ski, curve",
-        examples=[
-            ('correct-ski H66-014 --rider "Ines Tavary-Holm"', "Its rider's name."),
-            ('correct-ski "Heron 66" --serial H66-041 --size 66', "A serial that was misread."),
-            ("correct-ski H66-014 --methods '1; 3; 4; 2'", "Read by four methods, in this order."),
-            ("correct-ski LK64/22 --wing no --note ''", "Its wing came off; the note goes."),
-        ],
-    )
-    parser.place("ski", "SKI", "serial or name of a ski in the book")
-    for name, metavar, words in _SHEET:
-        parser.option(f"--{name}", metavar, words)
-    parser = commands.add_parser(
-        "wear",
-        help="give a ski another blade or block, or show what it wears",
-        description="What was read before stays with the parts it was read on; the next job is "
-        "shown by the new ones, and the ski is not released until it is measured and its clamp "
-        f"bolts are checked. {NEVER_DONE}",
-        run=_wear,
-        see="parts, correct-ski, carry",
-        examples=[
-            ("wear H66-014", "What it wears, and each change."),
-            ("wear H66-014 --blade 2 --reason 'new blade'", "Another blade from now on."),
-            ("wear H66-014 --never-made 'the wrong ski'", "The change was entered by mistake."),
-        ],
-    )
-    parser.place("ski", "SKI", "serial or name of a ski in the book")
-    parser.option("--blade", "BLADE", "by name or number in 'parts', or none", default="")
-    parser.option("--block", "BLOCK", "by name or number in 'parts', or none", default="")
-    parser.option("--reason", "WORDS", "such as 'new blade'", default="")
-    parser.option("--never-made", "REASON", "strike the last change out: it was never made")
-    parser.unit("left out: the bench's own")
-    for kind, words in (
-        ("block", "Its studs keep their names, for the turns already made are kept by them."),
-        ("blade", "Its reading methods stay as they are."),
-    ):
-        _add_part(commands, kind, words)
-    _add_baseline(commands)
-    _add_strike(commands)
-
-
 def _correct_ski(args: argparse.Namespace) -> None:
-    given = {name: getattr(args, name) for name, *_ in _SHEET}
+    given = {field.key: getattr(args, field.name) for field in SHEET}
     with opened_shop(args) as shop:
         old = known_ski(shop, args.ski)
         new = correct_ski(shop, old.id, {k: v for k, v in given.items() if v is not None})
@@ -104,6 +79,25 @@ def _correct_ski(args: argparse.Namespace) -> None:
     say([f"Done: sheet corrected: {changed_words(old, new)}.", *said])
 
 
+@command(
+    "wear",
+    "give a ski another blade or block, or show what it wears",
+    "What was read before stays with the parts it was read on; the next job is "
+    "shown by the new ones, and the ski is not released until it is measured and its clamp "
+    f"bolts are checked. {NEVER_DONE}",
+    see="parts, correct-ski, carry",
+    examples=[
+        ("wear H66-014", "What it wears, and each change."),
+        ("wear H66-014 --blade 2 --reason 'new blade'", "Another blade from now on."),
+        ("wear H66-014 --never-made 'the wrong ski'", "The change was entered by mistake."),
+    ],
+    takes=[
+        KNOWN,
+        options(WORN[:3]),
+        option("--never-made", "REASON", "strike the last change out: it was never made"),
+        unit_option("left out: the bench's own"),
+    ],
+)
 def _wear(args: argparse.Namespace) -> None:
     with opened_shop(args) as shop:
         ski = known_ski(shop, args.ski)
@@ -122,10 +116,9 @@ def _wear(args: argparse.Namespace) -> None:
             say(_worn(shop, ski))
             return
         blade = blade_meant(shop, args.blade, "--blade") if args.blade else None
-        unit = unit_of(args, shop)
+        unit = shop.unit_typed(args.unit)
         carried = last_carried(shop, ski, blade, unit) if blade is not None else None
-        fields = {"blade": args.blade, "block": args.block, "reason": args.reason}
-        worn = change_parts(shop, ski.id, fields)
+        worn = change_parts(shop, ski.id, fields_of(args, WORN[:3]))
         lines = [f"Done: {clean(', '.join(worn.changes))}.", FOLLOWS]
         lines += [f"Read by: {clean(methods_text(shop, worn.ski))}."]
         if carried is not None:
@@ -158,72 +151,65 @@ def _worn(shop: Shop, ski: rows.Ski) -> list[str]:
     return [*out, f"! {state.danger}"] if state.danger else out
 
 
-def _add_part(commands: Commands, kind: str, words: str) -> None:
-    parser = commands.add_parser(
+def _correcting(kind: str, words: str) -> Callable[[Run], Command]:
+    return command(
         f"correct-{kind}",
-        help=f"put right what is written down of a {kind}, from a file",
-        description=f"TOML or JSON as for add-{kind}. Every ski that uses it follows, its readings "
+        f"put right what is written down of a {kind}, from a file",
+        f"TOML or JSON as for add-{kind}. Every ski that uses it follows, its readings "
         f"stay as they are and its turns are worked out anew. {words} A signed-off job keeps "
         "showing what it showed, and a round whose steps were begun is finished as it was begun.",
-        run=_correct_part,
         see=f"parts, add-{kind}, history",
         examples=[
             (f'correct-{kind} 1 {kind}.toml --reason "measured again" --dry-run', "A look first."),
             (f'correct-{kind} 1 {kind}.toml --reason "measured again"', "Kept."),
         ],
-    )
-    parser.place(kind, kind.upper(), "by name or number in 'parts'")
-    parser.place("file", "FILE", "a work order will do")
-    parser.option("--reason", "WORDS", "why", required=True)
-    parser.flag("--dry-run", "say what would come of it, no more")
-    parser.set_defaults(kind=kind)
-
-
-def _add_baseline(commands: Commands) -> None:
-    parser = commands.add_parser(
-        "correct-baseline",
-        help="put a number of a baseline right",
-        description="What it said before stays in the ski's history. A target that was taken from "
-        "it stays as it is.",
-        run=_correct_baseline,
-        see="baselines, strike-baseline",
-        examples=[
-            (
-                'correct-baseline spring "tail, upper line" "0.790 in" --reason "digits swapped"',
-                "One number of it.",
-            )
+        takes=[
+            place(kind, kind.upper(), "by name or number in 'parts'"),
+            *(place_of(field) for field in some(BLADE if kind == "blade" else BLOCK, "file")),
+            options([CORRECTED], required=True),
+            flag("--dry-run", "say what would come of it, no more"),
         ],
     )
-    parser.place("baseline", "BASELINE", "its name or number in 'baselines'")
-    parser.place("method", "METHOD", "the method's name, in full")
-    parser.place("value", "VALUE", "bare: in the unit that the number had")
-    parser.option("--reason", "WORDS", "why", required=True)
 
 
-def _add_strike(commands: Commands) -> None:
-    parser = commands.add_parser(
-        "strike-baseline",
-        help="strike a baseline out",
-        description="It is offered no longer and stays readable with the reason, in 'baselines "
-        "struck' and in the history of its ski.",
-        run=_strike_baseline,
-        see="baselines, correct-baseline",
-        examples=[('strike-baseline spring --reason "read on another ski"', "Withdrawn.")],
-    )
-    parser.place("baseline", "BASELINE", "its name or number in 'baselines'")
-    parser.option("--reason", "WORDS", "why", required=True)
-
-
-def _correct_part(args: argparse.Namespace) -> None:
-    correct: Any = corrections.correct_block if args.kind == "block" else corrections.correct_blade
-    name = getattr(args, args.kind)
+@_correcting("block", "Its studs keep their names, for the turns already made are kept by them.")
+def _correct_block(args: argparse.Namespace) -> None:
     with opened_shop(args) as shop:
-        done = correct(shop, name, args.file, args.reason, dry_run=args.dry_run)
-    said = "would be corrected" if args.dry_run else "corrected"
-    head = "Trial" if args.dry_run else "Done"
-    say([f"{head}: {args.kind} {said}: {clean(done.part.name)}.", *mended_lines(done)])
+        done = correct_block(shop, args.block, args.file, args.reason, dry_run=args.dry_run)
+    _say_corrected(args, "block", done)
 
 
+@_correcting("blade", "Its reading methods stay as they are.")
+def _correct_blade(args: argparse.Namespace) -> None:
+    with opened_shop(args) as shop:
+        done = correct_blade(shop, args.blade, args.file, args.reason, dry_run=args.dry_run)
+    _say_corrected(args, "blade", done)
+
+
+def _say_corrected(args: argparse.Namespace, kind: str, done: Mended[Any]) -> None:
+    head, said = ("Trial", "would be corrected") if args.dry_run else ("Done", "corrected")
+    say([f"{head}: {kind} {said}: {clean(done.part.name)}.", *mended_lines(done)])
+
+
+@command(
+    "correct-baseline",
+    "put a number of a baseline right",
+    "What it said before stays in the ski's history. A target that was taken from "
+    "it stays as it is.",
+    see="baselines, strike-baseline",
+    examples=[
+        (
+            'correct-baseline spring "tail, upper line" "0.790 in" --reason "digits swapped"',
+            "One number of it.",
+        )
+    ],
+    takes=[
+        place("baseline", "BASELINE", "its name or number in 'baselines'"),
+        place("method", "METHOD", "the method's name, in full"),
+        place("value", "VALUE", "bare: in the unit that the number had"),
+        options([CORRECTED], required=True),
+    ],
+)
 def _correct_baseline(args: argparse.Namespace) -> None:
     with opened_shop(args) as shop:
         baseline = baseline_named(shop, args.baseline)
@@ -232,6 +218,18 @@ def _correct_baseline(args: argparse.Namespace) -> None:
     say([f"Done: baseline corrected: {clean(done.part.name)}.", *mended_lines(done)])
 
 
+@command(
+    "strike-baseline",
+    "strike a baseline out",
+    "It is offered no longer and stays readable with the reason, in 'baselines "
+    "struck' and in the history of its ski.",
+    see="baselines, correct-baseline",
+    examples=[('strike-baseline spring --reason "read on another ski"', "Withdrawn.")],
+    takes=[
+        place("baseline", "BASELINE", "its name or number in 'baselines'"),
+        options([REASON], required=True),
+    ],
+)
 def _strike_baseline(args: argparse.Namespace) -> None:
     with opened_shop(args) as shop:
         baseline = baseline_named(shop, args.baseline)

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Callable
+from dataclasses import replace
 
-from workbench.commands.at_ski import unit_of
-from workbench.commands.manual import Commands
+from workbench.commands.manual import Command, Run, command, flag, options, place_of
 from workbench.commands.opened import opened_shop, path_of
 from workbench.commands.output import facts, say
 from workbench.errors import InputError
@@ -14,41 +15,25 @@ from workbench.places import is_there
 from workbench.records.book import Book
 from workbench.work.demo import build_demo
 from workbench.work.exchange.backup import lost_words
-from workbench.work.roster.adding import add_blade, add_block, ensure_starter, known_parts
+from workbench.work.roster.adding import (
+    BLADE,
+    BLOCK,
+    add_blade,
+    add_block,
+    ensure_starter,
+    known_parts,
+)
+from workbench.work.text.fields import Field, some
 from workbench.work.text.words import clean
 
 
-def add(commands: Commands) -> None:
-    """Add the commands."""
-    _add_parts(commands)
-    _add_begin(commands)
-
-
-def _add_parts(commands: Commands) -> None:
-    commands.add_parser(
-        "parts",
-        help="the blades and blocks of the book, with their numbers",
-        description="What a new ski can be given.",
-        run=_parts,
-        see="add-ski, add-blade, add-block",
-        examples=[("parts", "Blades first, then blocks.")],
-    )
-    for kind, words in (("blade", "outline and reading methods"), ("block", "three studs")):
-        parser = commands.add_parser(
-            f"add-{kind}",
-            help=f"add a {kind} from a file",
-            description=f"TOML or JSON with its {words}, as in a work order.",
-            run=_add_part,
-            see="parts, add-ski",
-            examples=[
-                (f"add-{kind} practice-plate.toml --name 'Practice {kind}'", "Under a new name.")
-            ],
-        )
-        parser.place("file", "FILE", "a work order will do")
-        parser.option("--name", "NAME", "left out: the file's own", default="")
-        parser.set_defaults(kind=kind)
-
-
+@command(
+    "parts",
+    "the blades and blocks of the book, with their numbers",
+    "What a new ski can be given.",
+    see="add-ski, add-blade, add-block",
+    examples=[("parts", "Blades first, then blocks.")],
+)
 def _parts(args: argparse.Namespace) -> None:
     with opened_shop(args) as shop:
         facts(
@@ -67,33 +52,52 @@ def _parts(args: argparse.Namespace) -> None:
     say(out or ["No blade and no block yet."])
 
 
-def _add_part(args: argparse.Namespace) -> None:
-    with opened_shop(args) as shop:
-        fields = {"file": args.file, "name": args.name, "unit": unit_of(args, shop)}
-        if args.kind == "blade":
-            name = shop.book.blade(add_blade(shop, fields)).name
-        else:
-            name = shop.book.block(add_block(shop, fields)).name
-    say([f"Done: {args.kind} added: {clean(name)}."])
-
-
-def _add_begin(commands: Commands) -> None:
-    begin = commands.add_parser(
-        "begin",
-        help="begin a book, without opening the bench",
-        description="A new book with a starter blade and block, at --book PATH or the shop's own "
-        "place; with --demo the invented shop, at --book PATH. A book that is there is never "
-        "touched.",
-        run=_begin,
-        see="paths, add-ski, restore",
+def _adding(kind: str, fields: tuple[Field, ...], words: str) -> Callable[[Run], Command]:
+    name, file = some(fields, "name file")
+    return command(
+        f"add-{kind}",
+        f"add a {kind} from a file",
+        f"TOML or JSON with its {words}, as in a work order.",
+        see="parts, add-ski",
         examples=[
-            ("begin", "The shop's own book."),
-            ("--book demo.db begin --demo", "The invented shop, to try the commands on."),
+            (f"add-{kind} practice-plate.toml --name 'Practice {kind}'", "Under a new name.")
+        ],
+        takes=[
+            place_of(file),
+            options([replace(name, blank="the file's own")]),
         ],
     )
-    begin.flag("--demo", "fill it with the invented shop")
 
 
+@_adding("blade", BLADE, "outline and reading methods")
+def _add_blade(args: argparse.Namespace) -> None:
+    with opened_shop(args) as shop:
+        kept = shop.book.blade(add_blade(shop, {"file": args.file, "name": args.name}))
+    say([f"Done: blade added: {clean(kept.name)}."])
+
+
+@_adding("block", BLOCK, "three studs")
+def _add_block(args: argparse.Namespace) -> None:
+    with opened_shop(args) as shop:
+        kept = shop.book.block(add_block(shop, {"file": args.file, "name": args.name}))
+    say([f"Done: block added: {clean(kept.name)}."])
+
+
+@command(
+    "begin",
+    "begin a book, without opening the bench",
+    "A new book with a starter blade and block, at --book PATH or the shop's own "
+    "place; with --demo the invented shop, at --book PATH. A book that is there is never "
+    "touched.",
+    see="paths, add-ski, restore",
+    examples=[
+        ("begin", "The shop's own book."),
+        ("--book demo.db begin --demo", "The invented shop, to try the commands on."),
+    ],
+    takes=[
+        flag("--demo", "fill it with the invented shop"),
+    ],
+)
 def _begin(args: argparse.Namespace) -> None:
     path = path_of(args)
     if is_there(path):

@@ -3,10 +3,21 @@
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 from typing import Any
 
-from workbench.commands.at_ski import fields_of, unit_of
-from workbench.commands.manual import Commands
+from workbench.commands.at_ski import fields_of
+from workbench.commands.manual import (
+    JSON,
+    choice,
+    command,
+    flag,
+    one_of,
+    option,
+    options,
+    place,
+    place_of,
+)
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import facts, say, say_json
 from workbench.errors import InputError
@@ -15,66 +26,30 @@ from workbench.work.job.stages import LOOSE
 from workbench.work.job_text.job_text import queue_report
 from workbench.work.job_text.typed_lines import job_meant
 from workbench.work.roster import queue
-from workbench.work.roster.adding import add_ski, first_real, known_ski
+from workbench.work.roster.adding import KNOWN_SKI, SKI, add_ski, first_real, known_ski
 from workbench.work.roster.find import ski_finder
-from workbench.work.roster.queue import add_recheck, queue_again, write_notes
+from workbench.work.roster.queue import AGAIN, add_recheck, queue_again, write_notes
 from workbench.work.text.words import clean
 
-SKI_FIELDS = (
-    ("rider", "NAME", "who rides it"),
-    ("serial", "TEXT", "its serial number"),
-    ("model", "TEXT", "its model"),
-    ("size", "TEXT", "its size"),
-    ("unit", "UNIT", "in or mm: its own, and that of bare numbers here; left out: the bench's"),
-    (
-        "blade",
-        "BLADE",
-        "by name or number in 'parts', stand-in, or none (not known yet); left out: "
-        "the first real one, else none",
-    ),
-    (
-        "block",
-        "BLOCK",
-        "by name or number in 'parts', stand-in, or none (not known yet); left out: "
-        "the first real one, else none",
-    ),
-    ("base-radius", "LENGTH", "of a base that bulges out; left out: flat"),
-    ("base-apex", "LENGTH", "where it is highest, from the tail end"),
-    ("ski-note", "WORDS", "a note that stays with the ski"),
-    ("due", "WORDS", "when it is wanted"),
+_FIRST = "the first real one, else none"
+_ASKED = tuple(replace(f, blank=_FIRST) if f.key in ("blade", "block") else f for f in SKI)
+
+
+@command(
+    "queue",
+    "list a day's queue with a line that sums it up",
+    "The day's jobs in their order: stage, ski, rider, due, kind and notes; what "
+    "earlier days left unfinished comes before today's. Then the re-checks that are offered.",
+    see="take, queue-ski, move, carry",
+    examples=[
+        ("queue", "Today's skis."),
+        ("queue --day 2026-11-28 --json", "Another day's, for a script."),
+    ],
+    takes=[
+        option("--day", "DAY", "another day than today, as YYYY-MM-DD"),
+        JSON,
+    ],
 )
-
-
-def add(commands: Commands) -> None:
-    """Add the commands."""
-    listed = commands.add_parser(
-        "queue",
-        help="list a day's queue with a line that sums it up",
-        description="The day's jobs in their order: stage, ski, rider, due, kind and notes; what "
-        "earlier days left unfinished comes before today's. Then the re-checks that are offered.",
-        run=_queue,
-        see="take, queue-ski, move, carry",
-        examples=[
-            ("queue", "Today's skis."),
-            ("queue --day 2026-11-28 --json", "Another day's, for a script."),
-        ],
-    )
-    listed.option("--day", "DAY", "another day than today, as YYYY-MM-DD")
-    listed.flag("--json", "print JSON for machines")
-    find = commands.add_parser(
-        "find",
-        help="find skis by name, rider, serial and note",
-        description="Skis of the book in which every word occurs, in name, rider, serial or note; "
-        "capitals and accents do not matter.",
-        run=_find,
-        see="queue-ski, history",
-        examples=[("find heron tavary", "Ines Tavary's skis whose name begins with Heron.")],
-    )
-    find.place("words", "WORD", "words that must all match", nargs="+")
-    _add_queueing(commands)
-    _add_order(commands)
-
-
 def _queue(args: argparse.Namespace) -> None:
     with opened_shop(args) as shop:
         day = args.day or shop.day
@@ -104,6 +79,17 @@ def _joined(*parts: str) -> str:
     return "  ".join(clean(part) for part in parts if part)
 
 
+@command(
+    "find",
+    "find skis by name, rider, serial and note",
+    "Skis of the book in which every word occurs, in name, rider, serial or note; "
+    "capitals and accents do not matter.",
+    see="queue-ski, history",
+    examples=[("find heron tavary", "Ines Tavary's skis whose name begins with Heron.")],
+    takes=[
+        place("words", "WORD", "words that must all match", nargs="+"),
+    ],
+)
 def _find(args: argparse.Namespace) -> None:
     with opened_shop(args) as shop:
         found = ski_finder(shop).find(" ".join(args.words))
@@ -117,59 +103,54 @@ def _find(args: argparse.Namespace) -> None:
     say([*out, f"{len(found)} found" if found else "nothing found"])
 
 
-def _add_queueing(commands: Commands) -> None:
-    add_ski = commands.add_parser(
-        "add-ski",
-        help="add a ski that the book does not know, and queue it for today",
-        description="A ski that the book knows is queued with 'queue-ski'; many at once come from "
-        "a CSV file with 'intake'.",
-        run=_add_ski,
-        see="queue-ski, intake, parts",
-        examples=[
-            ('add-ski "Heron 68" --rider "Mika Sorrel" --serial H68-021', "With the first parts."),
-            (
-                'add-ski "Lark 65" --unit mm --blade 3 --block 2 --base-radius 4200 '
-                '--base-apex 100 --wing --due "tomorrow 9"',
-                "In mm, with a wing, a bulging base and the third blade.",
-            ),
-        ],
-    )
-    add_ski.place("name", "NAME", "what the ski is called")
-    add_ski.fields(SKI_FIELDS)
-    add_ski.flag("--wing", "its blade has a wing")
-    queue = commands.add_parser(
-        "queue-ski",
-        help="put a ski that the book knows in today's queue",
-        description="To be set afresh, as last time, or for the re-check after its first ride.",
-        run=_queue_ski,
-        see="queue, find, add-ski",
-        examples=[
-            ("queue-ski H66-014 --due 14:00", "To be set this afternoon."),
-            ('queue-ski "Otter 65" --as-last-time', "With its last setting as the target."),
-            ("queue-ski LK64/22 --recheck", "Its bolts are looked at after the ride."),
-        ],
-    )
-    queue.place("ski", "SKI", "its serial or name")
-    queue.option("--due", "WORDS", "when it is wanted", default="")
-    queue.option("--note", "WORDS", "a note to the job", default="")
-    how = queue.add_mutually_exclusive_group()
-    how.add_argument(
-        "--as-last-time", action="store_true", help="offer its last setting as the target"
-    )
-    how.add_argument("--recheck", action="store_true", help="the look after the first ride alone")
-
-
+@command(
+    "add-ski",
+    "add a ski that the book does not know, and queue it for today",
+    "A ski that the book knows is queued with 'queue-ski'; many at once come from "
+    "a CSV file with 'intake'.",
+    see="queue-ski, intake, parts",
+    examples=[
+        ('add-ski "Heron 68" --rider "Mika Sorrel" --serial H68-021', "With the first parts."),
+        (
+            'add-ski "Lark 65" --unit mm --blade 3 --block 2 --base-radius 4200 '
+            '--base-apex 100 --wing --due "tomorrow 9"',
+            "In mm, with a wing, a bulging base and the third blade.",
+        ),
+    ],
+    takes=[
+        place_of(SKI[0]),
+        options(f for f in _ASKED[1:] if f.key != "wing"),
+        flag("--wing", "its blade has a wing"),
+    ],
+)
 def _add_ski(args: argparse.Namespace) -> None:
-    fields = fields_of(args, SKI_FIELDS)
+    fields = fields_of(args, SKI)
     with opened_shop(args) as shop:
-        fields["unit"] = fields["unit"] or unit_of(args, shop)
+        fields["wing"] = "yes" if args.wing else ""
         fields["blade"] = fields["blade"] or first_real(shop.book.blades())
         fields["block"] = fields["block"] or first_real(shop.book.blocks())
-        wing = "yes" if args.wing else ""
-        job_id = add_ski(shop, {**fields, "name": args.name, "wing": wing})
-        _say_queued(shop, job_id)
+        _say_queued(shop, add_ski(shop, fields))
 
 
+@command(
+    "queue-ski",
+    "put a ski that the book knows in today's queue",
+    "To be set afresh, as last time, or for the re-check after its first ride.",
+    see="queue, find, add-ski",
+    examples=[
+        ("queue-ski H66-014 --due 14:00", "To be set this afternoon."),
+        ('queue-ski "Otter 65" --as-last-time', "With its last setting as the target."),
+        ("queue-ski LK64/22 --recheck", "Its bolts are looked at after the ride."),
+    ],
+    takes=[
+        place_of(KNOWN_SKI[0]),
+        options(AGAIN),
+        one_of(
+            flag("--as-last-time", "offer its last setting as the target"),
+            flag("--recheck", "the look after the first ride alone"),
+        ),
+    ],
+)
 def _queue_ski(args: argparse.Namespace) -> None:
     with opened_shop(args) as shop:
         ski = known_ski(shop, args.ski)
@@ -189,24 +170,22 @@ def _say_queued(shop: Any, job_id: str) -> Any:
     return line
 
 
-def _add_order(commands: Commands) -> None:
-    move = commands.add_parser(
-        "move",
-        help="move a ski up or down in today's queue, or sort the queue by what is due",
-        description="One place, or as many as --by says, among the jobs of its own day.",
-        run=_move,
-        see="queue, carry",
-        examples=[
-            ('move "Otter 65" up', "One place nearer to the front."),
-            ("move 5 down --by 2", "Two places later."),
-            ("move all by-due", "Today's jobs by the time they are due."),
-        ],
-    )
-    move.place("ski", "SKI", "serial, name or number in the queue; or 'all'")
-    move.add_argument("way", choices=("up", "down", "by-due"), help="'all by-due' sorts the day")
-    move.option("--by", "N", "so many places", type=int, default=1)
-
-
+@command(
+    "move",
+    "move a ski up or down in today's queue, or sort the queue by what is due",
+    "One place, or as many as --by says, among the jobs of its own day.",
+    see="queue, carry",
+    examples=[
+        ('move "Otter 65" up', "One place nearer to the front."),
+        ("move 5 down --by 2", "Two places later."),
+        ("move all by-due", "Today's jobs by the time they are due."),
+    ],
+    takes=[
+        place("ski", "SKI", "serial, name or number in the queue; or 'all'"),
+        choice("way", ("up", "down", "by-due"), "'all by-due' sorts the day"),
+        option("--by", "N", "so many places", type=int, default=1),
+    ],
+)
 def _move(args: argparse.Namespace) -> None:
     if (args.ski == "all") != (args.way == "by-due") or not 1 <= args.by <= 999:
         raise InputError("move", f"{args.ski} {args.way}", "SKI up, SKI down, or all by-due")

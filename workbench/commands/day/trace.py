@@ -4,10 +4,20 @@ from __future__ import annotations
 
 import argparse
 import sys
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from workbench.commands.at_ski import unit_of as unit_asked
-from workbench.commands.manual import Commands
+from workbench.commands.at_ski import fields_of
+from workbench.commands.manual import (
+    JSON,
+    command,
+    flag,
+    option,
+    options,
+    place,
+    place_of,
+    unit_option,
+)
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import progress, say, say_json
 from workbench.errors import InputError
@@ -15,9 +25,10 @@ from workbench.measure.units import Unit, unit_of
 from workbench.work.files.safe_write import path_of, write_file
 from workbench.work.order.rigs import blade_of
 from workbench.work.paper.printing import outline_document
+from workbench.work.text.fields import some
 from workbench.work.text.words import clean
 from workbench.work.trace.by_calipers import check_words
-from workbench.work.trace.look import Ask, plain_look
+from workbench.work.trace.look import ASKED, Ask, plain_look
 from workbench.work.trace.outline import changed, check_of, copy_blade, kept_blade, outline_lines
 from workbench.work.trace.tracing import (
     blade_table,
@@ -34,98 +45,44 @@ COLUMNS = 76
 """Columns of the drawing in letters."""
 
 
-def add(commands: Commands) -> None:
-    """Add the commands."""
-    _add_trace(commands)
-    _add_outline(commands)
+_SCALES = some(ASKED, "dpi across square")
 
 
-def _add_trace(commands: Commands) -> None:
-    trace = commands.add_parser(
-        "trace",
-        help="a blade's outline from a scan, a photo or a drawing",
-        description="Prints a work order's [blade] table: outline, holes, top and back edge, and "
-        "the outline's standard uncertainty. A picture (PNG, JPEG, TIFF) shows one blade, whole, "
-        "clearly darker or lighter than what it lies on, and needs one scale: --dpi of a flatbed "
-        "scan, --across, or --square. A drawing (SVG, DXF, or CSV of points) has its own unit. "
-        "On a terminal --name shows it with its top and back edge and asks before it keeps it. "
-        "Wants the extra: pip install '.[trace]'.",
-        run=_trace,
-        see="outline, add-blade, turns",
-        examples=[
-            ("trace blade.png --dpi 600", "A scan, as a table to put into a work order."),
-            ("trace photo.jpg --square 50mm --name 'Alder 2'", "A photo, kept in the book."),
-            ("trace blade.dxf --json", "A drawing, for a machine."),
-        ],
-    )
-    trace.place("file", "FILE", "PNG, JPEG, TIFF, SVG, DXF or CSV")
-    trace.option("--dpi", "N", "dots per inch of a flatbed scan", default="")
-    trace.option(
-        "--across",
-        "LENGTH",
-        "the blade's overall length along its top edge, by caliper",
-        default="",
-    )
-    trace.option(
-        "--square",
-        "LENGTH",
-        "side of a square beside the blade or under it: undoes a tilted view",
-        default="",
-    )
-    trace.unit("of bare numbers and of what is printed")
-    trace.flag("--other-end", "the back edge is at the top edge's other end")
-    trace.option(
-        "--edges",
-        "N",
-        "another choice of top and back edge, 2 the next likely; --name shows them",
-        default="",
-    )
-    trace.option("--name", "NAME", "keep it in the book; a known name: a new version", default="")
-    trace.flag("--yes", "keep it without asking; a pipe is never asked")
-    trace.flag("--json", "print JSON for machines")
-
-
-def _add_outline(commands: Commands) -> None:
-    outline = commands.add_parser(
-        "outline",
-        help="a blade's outline: its points, on paper at 1:1, checked, copied",
-        description="Points by number, edges, holes, how it was traced, when and by whom. --svg "
-        "and --pdf write a page at 1:1 to lay the blade on. --check compares a caliper reading on "
-        "the loose blade. --copy keeps a changed outline as a blade of its own.",
-        run=_outline,
-        see="trace, parts, correct-blade",
-        examples=[
-            ("outline Alder", "Its points by number."),
-            ("outline Alder --pdf alder.pdf", "On paper: print at 100 %, lay the blade on."),
-            ("outline Alder --check length=7.312 --check height=3.48", "Checked by caliper."),
-            ("outline Alder --copy 'Alder, filed' --shift '3-12 -0.005'", "A changed copy."),
-        ],
-    )
-    outline.place("blade", "BLADE", "by name or number in 'parts'")
-    outline.option("--svg", "FILE", "a new file: the outline at 1:1")
-    outline.option("--pdf", "FILE", "the same as a PDF page; wants pip install '.[pdf]'")
-    outline.option(
-        "--check",
-        "WHAT=LENGTH",
-        "length, height, or hole (hole 1's nearer side to the outer edge); may be repeated",
-        action="append",
-        default=[],
-    )
-    outline.option("--copy", "NAME", "the new blade's name", default="")
-    outline.option("--move", "'N U V'", "point N to U V, in the copy", action="append", default=[])
-    outline.option(
-        "--shift",
-        "'N-M LENGTH'",
-        "points N to M outward by LENGTH, in the copy",
-        action="append",
-        default=[],
-    )
-    outline.unit("left out: the bench's")
-
-
+@command(
+    "trace",
+    "a blade's outline from a scan, a photo or a drawing",
+    "Prints a work order's [blade] table: outline, holes, top and back edge, and "
+    "the outline's standard uncertainty. A picture (PNG, JPEG, TIFF) shows one blade, whole, "
+    "clearly darker or lighter than what it lies on, and needs one scale: --dpi of a flatbed "
+    "scan, --across, or --square. A drawing (SVG, DXF, or CSV of points) has its own unit. "
+    "On a terminal --name shows it with its top and back edge and asks before it keeps it. "
+    "Wants the extra: pip install '.[trace]'.",
+    see="outline, add-blade, turns",
+    examples=[
+        ("trace blade.png --dpi 600", "A scan, as a table to put into a work order."),
+        ("trace photo.jpg --square 50mm --name 'Alder 2'", "A photo, kept in the book."),
+        ("trace blade.dxf --json", "A drawing, for a machine."),
+    ],
+    takes=[
+        place_of(ASKED[0]),
+        options(_SCALES),
+        unit_option("of bare numbers and of what is printed"),
+        flag("--other-end", "the back edge is at the top edge's other end"),
+        option(
+            "--edges",
+            "N",
+            "another choice of top and back edge, 2 the next likely; --name shows them",
+            default="",
+        ),
+        options([replace(ASKED[-1], blank="it is printed and not kept")]),
+        flag("--yes", "keep it without asking; a pipe is never asked"),
+        JSON,
+    ],
+)
 def _trace(args: argparse.Namespace) -> None:
     unit: Unit | None = unit_of(args.unit) if args.unit else None
-    ask = Ask(args.dpi, args.across, args.square, unit, args.edges, args.other_end)
+    dpi, across, square = fields_of(args, _SCALES).values()
+    ask = Ask(dpi, across, square, unit, args.edges, args.other_end)
     with progress("Tracing"):
         found = trace_file(args.file, args.name, ask)
     kept_words = []
@@ -174,11 +131,47 @@ def _confirmed(found: FileTraced, is_version: bool) -> FileTraced | None:
             return found if answer in ("y", "yes") else None
 
 
+@command(
+    "outline",
+    "a blade's outline: its points, on paper at 1:1, checked, copied",
+    "Points by number, edges, holes, how it was traced, when and by whom. --svg "
+    "and --pdf write a page at 1:1 to lay the blade on. --check compares a caliper reading on "
+    "the loose blade. --copy keeps a changed outline as a blade of its own.",
+    see="trace, parts, correct-blade",
+    examples=[
+        ("outline Alder", "Its points by number."),
+        ("outline Alder --pdf alder.pdf", "On paper: print at 100 %, lay the blade on."),
+        ("outline Alder --check length=7.312 --check height=3.48", "Checked by caliper."),
+        ("outline Alder --copy 'Alder, filed' --shift '3-12 -0.005'", "A changed copy."),
+    ],
+    takes=[
+        place("blade", "BLADE", "by name or number in 'parts'"),
+        option("--svg", "FILE", "a new file: the outline at 1:1"),
+        option("--pdf", "FILE", "the same as a PDF page; wants pip install '.[pdf]'"),
+        option(
+            "--check",
+            "WHAT=LENGTH",
+            "length, height, or hole (hole 1's nearer side to the outer edge); may be repeated",
+            action="append",
+            default=[],
+        ),
+        option("--copy", "NAME", "the new blade's name", default=""),
+        option("--move", "'N U V'", "point N to U V, in the copy", action="append", default=[]),
+        option(
+            "--shift",
+            "'N-M LENGTH'",
+            "points N to M outward by LENGTH, in the copy",
+            action="append",
+            default=[],
+        ),
+        unit_option("left out: the bench's"),
+    ],
+)
 def _outline(args: argparse.Namespace) -> None:
     if (args.move or args.shift) and not args.copy:
         raise InputError("--copy", "(missing)", "a name for the changed blade")
     with opened_shop(args) as shop:
-        unit = unit_asked(args, shop)
+        unit = shop.unit_typed(args.unit)
         row = kept_blade(shop, args.blade)
         blade = blade_of(row)
         if args.copy:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from workbench.commands.manual import Commands
+from workbench.commands.manual import command, flag, place
 from workbench.commands.opened import opened_shop, path_of
 from workbench.commands.output import facts, progress, say
 from workbench.errors import InputError
@@ -21,44 +21,22 @@ from workbench.work.text.words import clean
 PAGE_BYTES = 4096
 
 
-def add(commands: Commands) -> None:
-    """Add the parsers."""
-    backup = commands.add_parser(
-        "backup",
-        help="copy the book now, also while a bench has it open",
-        description="Without PATH today's copy in the folder 'backups' beside the book is made "
-        "anew. The bench makes one a day by itself and keeps the newest (setting backups_kept). "
-        "One that holds what the book does not is never replaced but kept under a number, which is "
-        "said. At PATH only an older copy of this book is replaced; any other file stays.",
-        run=_backup,
-        see="restore",
-        examples=[
-            ("backup", "Today's copy."),
-            ("backup quarterturn-copy.db", "A copy at another place."),
-        ],
-    )
-    backup.place("path", "PATH", "a file or a folder", nargs="?", default="")
-    restore = commands.add_parser(
-        "restore",
-        help="put a backup in the book's place; the present book is kept aside",
-        description="The backup is checked first. The book that is there is kept beside it under a "
-        "dated name. Close the bench before.",
-        run=_restore,
-        see="backup",
-        examples=[
-            ("restore --list", "The daily backups, newest first."),
-            ("restore 2026-11-24", "That day's in the book's place."),
-        ],
-    )
-    restore.place(
-        "file",
-        "FILE",
-        "a backup, or the day of one as --list shows it, with its number where it has one",
-        nargs="?",
-    )
-    restore.flag("--list", "list the daily backups, newest first")
-
-
+@command(
+    "backup",
+    "copy the book now, also while a bench has it open",
+    "Without PATH today's copy in the folder 'backups' beside the book is made "
+    "anew. The bench makes one a day by itself and keeps the newest (setting backups_kept). "
+    "One that holds what the book does not is never replaced but kept under a number, which is "
+    "said. At PATH only an older copy of this book is replaced; any other file stays.",
+    see="restore",
+    examples=[
+        ("backup", "Today's copy."),
+        ("backup quarterturn-copy.db", "A copy at another place."),
+    ],
+    takes=[
+        place("path", "PATH", "a file or a folder", nargs="?", default=""),
+    ],
+)
 def _backup(args: argparse.Namespace) -> int:
 
     with opened_shop(args) as shop:
@@ -71,6 +49,26 @@ def _backup(args: argparse.Namespace) -> int:
     return 0
 
 
+@command(
+    "restore",
+    "put a backup in the book's place; the present book is kept aside",
+    "The backup is checked first. The book that is there is kept beside it under a "
+    "dated name. Close the bench before.",
+    see="backup",
+    examples=[
+        ("restore --list", "The daily backups, newest first."),
+        ("restore 2026-11-24", "That day's in the book's place."),
+    ],
+    takes=[
+        place(
+            "file",
+            "FILE",
+            "a backup, or the day of one as --list shows it, with its number where it has one",
+            nargs="?",
+        ),
+        flag("--list", "list the daily backups, newest first"),
+    ],
+)
 def _restore(args: argparse.Namespace) -> int:
 
     book = path_of(args)

@@ -7,7 +7,7 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from workbench.commands.manual import Commands
+from workbench.commands.manual import choice, command, flag, option, place
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import (
     NOT_TO_BE_RIDDEN,
@@ -30,93 +30,6 @@ from workbench.work.text.words import clean
 CSV_KINDS = ("queue", "skis", "readings", "history")
 
 
-def add(commands: Commands) -> None:
-    """Add the parsers."""
-    _add_exchange(commands)
-    _add_csv(commands)
-
-
-def _add_exchange(commands: Commands) -> None:
-    export = commands.add_parser(
-        "export",
-        help="write the book, or one ski, to a file for another bench",
-        description="The file is JSON with every row and its id, the same for equal books. What "
-        "belongs to one bench (the ski in hand, the theme, initials ...) stays at home. An "
-        "exchange file that is there is replaced, which is said; one of a whole book is not by one "
-        "ski. Any other file stays.",
-        run=_export,
-        see="import, backup",
-        examples=[
-            ("export shop.json", "The whole book."),
-            ("export --ski H66-014 heron.json", "One ski with all that belongs to it."),
-        ],
-    )
-    export.option("--ski", "NAME", "one ski, by its name or serial")
-    export.place("file", "FILE", "the file to write")
-    take = commands.add_parser(
-        "import",
-        help="take such a file in: what is new here, all of it or nothing",
-        description="Rows are told apart by their ids: a file may be taken in twice and in any "
-        "order. Nothing in the book is overwritten; what does not fit is listed, marked '!'. Last "
-        "come the skis whose state changed, those not to be ridden first, and then the exit status "
-        "is 4.",
-        run=_import,
-        see="export",
-        examples=[
-            ("import --dry-run shop.json", "What would come of it."),
-            ("import shop.json", "What is new here, taken in."),
-        ],
-    )
-    take.flag("--dry-run", "say what would come of it, keep none")
-    take.place("file", "FILE", "the file to take in; - is standard input")
-
-
-def _add_csv(commands: Commands) -> None:
-    intake = commands.add_parser(
-        "intake",
-        help="queue a day's skis from a CSV file: all of them or none",
-        description="Columns by name: ski, rider, serial, model, size, unit, blade, block, base "
-        "radius, base apex, wing, due, note, ski note; 'ski' alone must be there. Commas, "
-        "semicolons or tabs part them, and numbers may have a decimal comma. A ski that the book "
-        "knows is queued again. A new one without a unit takes the bench's, as do its bare "
-        "numbers; blade and block may be left out where the book has one alone.",
-        run=_intake,
-        see="add-ski, queue",
-        examples=[
-            ("intake --dry-run saturday.csv", "Each row's problem, none kept."),
-            ("intake saturday.csv --day 2026-11-28", "Saturday's skis, all or none."),
-        ],
-    )
-    intake.option("--day", "YYYY-MM-DD", "the day to queue for, also as 28.11.2026; default: today")
-    intake.flag("--dry-run", "list each row's problem, keep none")
-    intake.place("file", "FILE", "the CSV file; - is standard input")
-    out = commands.add_parser(
-        "export-csv",
-        help="the queue, the roster, readings or histories as CSV",
-        description="No cell starts a formula: text that might gets an apostrophe before it, which "
-        "intake takes off again. Lengths in mm stay numbers.",
-        run=_export_csv,
-        see="intake, export",
-        examples=[
-            ("export-csv queue --to today.csv", "Today's queue as a file."),
-            ('export-csv readings --ski "Heron 66"', "One ski's readings, printed."),
-            (
-                "export-csv skis --decimal-comma --to skis.csv",
-                "For a spreadsheet that reads 1,5 as a number.",
-            ),
-            ("export-csv history --ski H66-014 --to heron.csv", "All that was done to it."),
-        ],
-    )
-    out.add_argument("what", choices=CSV_KINDS, help="what to write")
-    out.option("--ski", "NAME", "readings or history of one ski", default="")
-    out.option("--day", "YYYY-MM-DD", "the queue of this day; default: today")
-    out.option("--to", "FILE", "the file to write; default: standard output")
-    out.flag(
-        "--decimal-comma",
-        "numbers with a decimal comma, cells parted by semicolons; intake reads both",
-    )
-
-
 @contextmanager
 def _shop_of_day(args: argparse.Namespace) -> Iterator[Shop]:
 
@@ -125,6 +38,23 @@ def _shop_of_day(args: argparse.Namespace) -> Iterator[Shop]:
         yield shop
 
 
+@command(
+    "export",
+    "write the book, or one ski, to a file for another bench",
+    "The file is JSON with every row and its id, the same for equal books. What "
+    "belongs to one bench (the ski in hand, the theme, initials ...) stays at home. An "
+    "exchange file that is there is replaced, which is said; one of a whole book is not by one "
+    "ski. Any other file stays.",
+    see="import, backup",
+    examples=[
+        ("export shop.json", "The whole book."),
+        ("export --ski H66-014 heron.json", "One ski with all that belongs to it."),
+    ],
+    takes=[
+        option("--ski", "NAME", "one ski, by its name or serial"),
+        place("file", "FILE", "the file to write"),
+    ],
+)
 def _export(args: argparse.Namespace) -> int:
 
     with opened_shop(args) as shop:
@@ -138,6 +68,23 @@ def _export(args: argparse.Namespace) -> int:
     return 0
 
 
+@command(
+    "import",
+    "take such a file in: what is new here, all of it or nothing",
+    "Rows are told apart by their ids: a file may be taken in twice and in any "
+    "order. Nothing in the book is overwritten; what does not fit is listed, marked '!'. Last "
+    "come the skis whose state changed, those not to be ridden first, and then the exit status "
+    "is 4.",
+    see="export",
+    examples=[
+        ("import --dry-run shop.json", "What would come of it."),
+        ("import shop.json", "What is new here, taken in."),
+    ],
+    takes=[
+        flag("--dry-run", "say what would come of it, keep none"),
+        place("file", "FILE", "the file to take in; - is standard input"),
+    ],
+)
 def _import(args: argparse.Namespace) -> int:
 
     with opened_shop(args) as shop, progress("Taking the file in") as told:
@@ -154,6 +101,25 @@ def _import(args: argparse.Namespace) -> int:
     return NOT_TO_BE_RIDDEN if taken.is_danger else 0
 
 
+@command(
+    "intake",
+    "queue a day's skis from a CSV file: all of them or none",
+    "Columns by name: ski, rider, serial, model, size, unit, blade, block, base "
+    "radius, base apex, wing, due, note, ski note; 'ski' alone must be there. Commas, "
+    "semicolons or tabs part them, and numbers may have a decimal comma. A ski that the book "
+    "knows is queued again. A new one without a unit takes the bench's, as do its bare "
+    "numbers; blade and block may be left out where the book has one alone.",
+    see="add-ski, queue",
+    examples=[
+        ("intake --dry-run saturday.csv", "Each row's problem, none kept."),
+        ("intake saturday.csv --day 2026-11-28", "Saturday's skis, all or none."),
+    ],
+    takes=[
+        option("--day", "YYYY-MM-DD", "the day to queue for, also as 28.11.2026; default: today"),
+        flag("--dry-run", "list each row's problem, keep none"),
+        place("file", "FILE", "the CSV file; - is standard input"),
+    ],
+)
 def _intake(args: argparse.Namespace) -> int:
 
     with _shop_of_day(args) as shop:
@@ -162,6 +128,32 @@ def _intake(args: argparse.Namespace) -> int:
     return WRONG_INPUT if intake.problems else 0
 
 
+@command(
+    "export-csv",
+    "the queue, the roster, readings or histories as CSV",
+    "No cell starts a formula: text that might gets an apostrophe before it, which "
+    "intake takes off again. Lengths in mm stay numbers.",
+    see="intake, export",
+    examples=[
+        ("export-csv queue --to today.csv", "Today's queue as a file."),
+        ('export-csv readings --ski "Heron 66"', "One ski's readings, printed."),
+        (
+            "export-csv skis --decimal-comma --to skis.csv",
+            "For a spreadsheet that reads 1,5 as a number.",
+        ),
+        ("export-csv history --ski H66-014 --to heron.csv", "All that was done to it."),
+    ],
+    takes=[
+        choice("what", CSV_KINDS, "what to write"),
+        option("--ski", "NAME", "readings or history of one ski", default=""),
+        option("--day", "YYYY-MM-DD", "the queue of this day; default: today"),
+        option("--to", "FILE", "the file to write; default: standard output"),
+        flag(
+            "--decimal-comma",
+            "numbers with a decimal comma, cells parted by semicolons; intake reads both",
+        ),
+    ],
+)
 def _export_csv(args: argparse.Namespace) -> int:
 
     unfit: list[str] = []

@@ -6,7 +6,7 @@ import argparse
 import sys
 from typing import TYPE_CHECKING, Any
 
-from workbench.commands.manual import Commands
+from workbench.commands.manual import JSON, choice, command, flag, option, place
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import FAILED, NOT_TO_BE_RIDDEN, reporting, say, say_json
 from workbench.errors import InputError
@@ -15,54 +15,32 @@ if TYPE_CHECKING:
     from workbench.work.sharing.hubs import Shared
 
 
-def add(commands: Commands) -> None:
-    """Add the parsers."""
-    hub = commands.add_parser(
-        "hub",
-        help="make, join, leave or look at the hub that benches share their books by",
-        description="A hub is a database on PostgreSQL (14 or later), one table of the benches' "
-        "rows, to which they append. 'init', as its owner, makes it, or brings it up to this "
-        "program's version once every bench is; 'join' shares this book by it, 'leave' no longer. "
-        "The URL carries no password: that comes from PGPASSWORD, ~/.pgpass or a service file, and "
-        "is kept nowhere here. TLS is as the URL says (sslmode=verify-full&sslrootcert=...). The "
-        "network is never needed at the bench: what is entered goes when the hub answers again.",
-        run=_hub,
-        see="sync, export, import",
-        examples=[
-            ("hub init postgresql://owner@hub.example/shop", "The hub, made or brought up."),
-            (
-                "hub join 'postgresql://bench_one@hub.example/shop?sslmode=verify-full' "
-                "--name 'window bench'",
-                "This book shared by it.",
-            ),
-            ("hub status", "How far it is in step, and who else is there."),
-        ],
-    )
-    hub.add_argument("act", choices=("init", "join", "leave", "status"), help="what to do")
-    hub.place("url", "URL", "of the hub, for init and join", nargs="?")
-    hub.option("--name", "NAME", "what others call this bench", default="")
-    hub.flag("--json", "print JSON for machines (status)")
-    sync = commands.add_parser(
-        "sync",
-        help="bring this book and the others in step, by the hub or a shared folder",
-        description="What is new here goes, what is new there comes, by the same checks as an "
-        "import. A folder, on a stick or a drive that is synced, takes one file for each bench. It "
-        "may be broken off and done again at any time: a row arrives once. What does not fit is "
-        "listed, marked '!'. The exit status is 1 where not everything went and came, 4 where a "
-        "ski is not to be ridden that this bench thought otherwise of.",
-        run=_sync,
-        see="hub, export, import",
-        examples=[
-            ("sync", "Once, by the hub that is joined."),
-            ("sync --watch", "For a book that no bench has open."),
-            ("sync --folder /media/stick/shop", "By a stick."),
-        ],
-    )
-    sync.option("--folder", "PATH", "a shared folder in place of the hub")
-    sync.flag("--watch", "go on until broken off (Ctrl+C)")
-    sync.flag("--json", "print JSON for machines")
-
-
+@command(
+    "hub",
+    "make, join, leave or look at the hub that benches share their books by",
+    "A hub is a database on PostgreSQL (14 or later), one table of the benches' "
+    "rows, to which they append. 'init', as its owner, makes it, or brings it up to this "
+    "program's version once every bench is; 'join' shares this book by it, 'leave' no longer. "
+    "The URL carries no password: that comes from PGPASSWORD, ~/.pgpass or a service file, and "
+    "is kept nowhere here. TLS is as the URL says (sslmode=verify-full&sslrootcert=...). The "
+    "network is never needed at the bench: what is entered goes when the hub answers again.",
+    see="sync, export, import",
+    examples=[
+        ("hub init postgresql://owner@hub.example/shop", "The hub, made or brought up."),
+        (
+            "hub join 'postgresql://bench_one@hub.example/shop?sslmode=verify-full' "
+            "--name 'window bench'",
+            "This book shared by it.",
+        ),
+        ("hub status", "How far it is in step, and who else is there."),
+    ],
+    takes=[
+        choice("act", ("init", "join", "leave", "status"), "what to do"),
+        place("url", "URL", "of the hub, for init and join", nargs="?"),
+        option("--name", "NAME", "what others call this bench", default=""),
+        flag("--json", "print JSON for machines (status)"),
+    ],
+)
 def _hub(args: argparse.Namespace) -> int:
     from workbench.work.sharing import hubs, words
 
@@ -90,6 +68,26 @@ def _hub(args: argparse.Namespace) -> int:
     return 0
 
 
+@command(
+    "sync",
+    "bring this book and the others in step, by the hub or a shared folder",
+    "What is new here goes, what is new there comes, by the same checks as an "
+    "import. A folder, on a stick or a drive that is synced, takes one file for each bench. It "
+    "may be broken off and done again at any time: a row arrives once. What does not fit is "
+    "listed, marked '!'. The exit status is 1 where not everything went and came, 4 where a "
+    "ski is not to be ridden that this bench thought otherwise of.",
+    see="hub, export, import",
+    examples=[
+        ("sync", "Once, by the hub that is joined."),
+        ("sync --watch", "For a book that no bench has open."),
+        ("sync --folder /media/stick/shop", "By a stick."),
+    ],
+    takes=[
+        option("--folder", "PATH", "a shared folder in place of the hub"),
+        flag("--watch", "go on until broken off (Ctrl+C)"),
+        JSON,
+    ],
+)
 def _sync(args: argparse.Namespace) -> int:
     from workbench.work.sharing import hubs
 
@@ -121,7 +119,7 @@ def _said(args: argparse.Namespace, shared: Shared) -> int:
 def _watch(args: argparse.Namespace, book: Any) -> int:
     from workbench.records.book import Book
     from workbench.work.sharing import hubs, words
-    from workbench.work.sharing.watch import Watch
+    from workbench.work.sharing.hubs import Watch
 
     def told(shared: Shared) -> None:
         if not args.json:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from collections.abc import Callable
 
-from workbench.commands.manual import Commands, act_asked
+from workbench.commands.manual import act_asked, command, option, place
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say
 from workbench.errors import InputError
@@ -25,36 +25,37 @@ from workbench.work.roster.check_lists import (
 LISTS = ("received", "final", "torque")
 
 
-def add(commands: Commands) -> None:
-    """Add ``checks``."""
-    parser = commands.add_parser(
-        "checks",
-        help="the shop's checklists and torque notes: shown, or one item changed",
-        description="Both lists item by item, then how each fastener is brought up. A change "
-        "counts from now on; what was passed stays passed. The clamp bolts end the final check, "
-        "always. The maker's figure wins over every torque note.",
-        run=_checks,
-        see="tick, settings",
-        examples=[
-            ("checks", "Both lists and the torque notes."),
-            ('checks final --add "Wing is straight" --after block', "One more item."),
-            ('checks received --reword 2 "Block: no crack, no play"', "By its number or key."),
-            ("checks received --move hardware up", "One place earlier."),
-            ("checks final --remove studs", "Off the list from now on."),
-            ('checks torque --reword block "crosswise, in three rounds"', "The shop's own note."),
-            ("checks torque --remove block", "The note as it was shipped."),
-        ],
-    )
-    parser.place(
-        "list", "LIST", "received, final or torque; left out: all of them", nargs="?", choices=LISTS
-    )
-    parser.option("--add", "WORDS", "a new item; last, or behind --after ITEM")
-    parser.option("--reword", ("ITEM", "WORDS"), "other words for an item, or a note", nargs=2)
-    parser.option("--remove", "ITEM", "take an item off; a note is then as it was shipped")
-    parser.option("--move", ("ITEM", "WAY"), "an item one place up or down", nargs=2)
-    parser.option("--after", "ITEM", "where --add puts the new item")
-
-
+@command(
+    "checks",
+    "the shop's checklists and torque notes: shown, or one item changed",
+    "Both lists item by item, then how each fastener is brought up. A change "
+    "counts from now on; what was passed stays passed. The clamp bolts end the final check, "
+    "always. The maker's figure wins over every torque note.",
+    see="tick, settings",
+    examples=[
+        ("checks", "Both lists and the torque notes."),
+        ('checks final --add "Wing is straight" --after block', "One more item."),
+        ('checks received --reword 2 "Block: no crack, no play"', "By its number or key."),
+        ("checks received --move hardware up", "One place earlier."),
+        ("checks final --remove studs", "Off the list from now on."),
+        ('checks torque --reword block "crosswise, in three rounds"', "The shop's own note."),
+        ("checks torque --remove block", "The note as it was shipped."),
+    ],
+    takes=[
+        place(
+            "list",
+            "LIST",
+            "received, final or torque; left out: all of them",
+            nargs="?",
+            choices=LISTS,
+        ),
+        option("--add", "WORDS", "a new item; last, or behind --after ITEM"),
+        option("--reword", ("ITEM", "WORDS"), "other words for an item, or a note", nargs=2),
+        option("--remove", "ITEM", "take an item off; a note is then as it was shipped"),
+        option("--move", ("ITEM", "WAY"), "an item one place up or down", nargs=2),
+        option("--after", "ITEM", "where --add puts the new item"),
+    ],
+)
 def _checks(args: argparse.Namespace) -> None:
     change = _change_asked(args)
     with opened_shop(args) as shop:

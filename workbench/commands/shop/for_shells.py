@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 from workbench import __version__
-from workbench.commands.manual import STATUSES, Commands, Index, Parser, help_of
+from workbench.commands.manual import STATUSES, Index, Parser, choice, command, help_of, place
 from workbench.commands.output import say
 from workbench.errors import BenchError, InputError
 
@@ -19,34 +19,26 @@ SHELLS = ("bash", "zsh", "tcsh", *OURS)
 """The first three are written by shtab."""
 
 
-def add(commands: Commands) -> None:
-    """Add ``completion`` and ``man``."""
-    _add_completion(commands)
-    _add_man(commands)
-
-
-def _add_completion(commands: Commands) -> None:
-    parser = commands.add_parser(
-        "completion",
-        help="print a script that lets a shell complete commands and options",
-        description="Keep what it prints where your shell looks for completions, or read it in by "
-        "the shell's start-up file.",
-        run=_completion,
-        see="man, paths",
-        examples=[
-            ("completion bash", "For bash: source <(quarterturn completion bash)"),
-            ("completion zsh", "For zsh: keep it as _quarterturn in a folder of $fpath."),
-            ("completion tcsh", "For tcsh: keep it in a file and source that."),
-            ("completion fish", "For fish: keep it as ~/.config/fish/completions/quarterturn.fish"),
-            (
-                "completion powershell",
-                "For PowerShell: keep it in a file and name that in $PROFILE behind a dot.",
-            ),
-        ],
-    )
-    parser.add_argument("shell", choices=SHELLS, help="the shell")
-
-
+@command(
+    "completion",
+    "print a script that lets a shell complete commands and options",
+    "Keep what it prints where your shell looks for completions, or read it in by "
+    "the shell's start-up file.",
+    see="man, paths",
+    examples=[
+        ("completion bash", "For bash: source <(quarterturn completion bash)"),
+        ("completion zsh", "For zsh: keep it as _quarterturn in a folder of $fpath."),
+        ("completion tcsh", "For tcsh: keep it in a file and source that."),
+        ("completion fish", "For fish: keep it as ~/.config/fish/completions/quarterturn.fish"),
+        (
+            "completion powershell",
+            "For PowerShell: keep it in a file and name that in $PROFILE behind a dot.",
+        ),
+    ],
+    takes=[
+        choice("shell", SHELLS, "the shell"),
+    ],
+)
 def _completion(args: argparse.Namespace) -> None:
     parser = args.whole()
     ours: dict[str, Callable[[_Command, list[_Command]], Iterator[str]]] = {
@@ -162,11 +154,11 @@ def _fish(program: _Command, commands: list[_Command]) -> Iterator[str]:
     yield _FISH.replace("{wants_value}", " ".join(takers))
     alone = "not __quarterturn_command"
     yield from _fish_options(alone, program)
-    for command in commands:
-        named = f"-a {command.name} -d {_quoted(command.words)}"
+    for each in commands:
+        named = f"-a {each.name} -d {_quoted(each.words)}"
         yield f"complete -c quarterturn -n {_quoted(alone)} {named}"
-    for command in commands:
-        yield from _fish_options(f"__quarterturn_is {command.name}", command)
+    for each in commands:
+        yield from _fish_options(f"__quarterturn_is {each.name}", each)
 
 
 def _fish_options(condition: str, command: _Command) -> Iterator[str]:
@@ -234,11 +226,11 @@ def _powershell(program: _Command, commands: list[_Command]) -> Iterator[str]:
     takers = [_doubled(flag) for o in program.options if o.wants_value for flag in o.flags]
     first = [*_offered(program), *((command.name, command.words) for command in commands)]
     table = [_table_line("", first)]
-    for command in commands:
-        table.append(_table_line(command.name, _offered(command)))
+    for each in commands:
+        table.append(_table_line(each.name, _offered(each)))
         table += [
-            _table_line(f"{command.name} {flag}", [(word, option.words) for word in option.choices])
-            for option in command.options
+            _table_line(f"{each.name} {flag}", [(word, option.words) for word in option.choices])
+            for option in each.options
             if option.choices
             for flag in option.flags
         ]
@@ -270,22 +262,20 @@ def _doubled(text: str) -> str:
 WORDS = "a bench partner for setting a slalom-ski fin"
 
 
-def _add_man(commands: Commands) -> None:
-    parser = commands.add_parser(
-        "man",
-        help="print the manual page, of all commands or of one",
-        description="Printed as man(1) reads it, from the same source as --help. To read it: "
-        "quarterturn man | man -l -",
-        run=_man,
-        see="completion",
-        examples=[
-            ("man", "The page of the program, with every command."),
-            ("man turns", "One command's."),
-        ],
-    )
-    parser.place("of", "COMMAND", "one command; default: all", nargs="?")
-
-
+@command(
+    "man",
+    "print the manual page, of all commands or of one",
+    "Printed as man(1) reads it, from the same source as --help. To read it: "
+    "quarterturn man | man -l -",
+    see="completion",
+    examples=[
+        ("man", "The page of the program, with every command."),
+        ("man turns", "One command's."),
+    ],
+    takes=[
+        place("of", "COMMAND", "one command; default: all", nargs="?"),
+    ],
+)
 def _man(args: argparse.Namespace) -> None:
     program = args.whole()
     commands = _commands_of(program)

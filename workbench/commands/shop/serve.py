@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from ipaddress import ip_address
 
-from workbench.commands.manual import Commands
+from workbench.commands.manual import command, option
 from workbench.commands.opened import path_of
 from workbench.commands.output import say
 from workbench.errors import BenchError, InputError, RecordsError, shown
@@ -13,26 +13,6 @@ from workbench.places import is_there
 
 PORT = 8765
 EXTRA = "serve needs textual-serve: pip install '.[web]'"
-
-
-def add(commands: Commands) -> None:
-    """Add the parser."""
-    parser = commands.add_parser(
-        "serve",
-        help="the bench in a browser, for a tablet on the wall",
-        description="One book, a bench for each window that opens the address it prints; Ctrl+C "
-        "ends it. It is reached from this machine alone unless --host names an address of it; the "
-        "address then holds a token, and whoever does not bring it is refused. Nothing is "
-        "encrypted: use it in the shop's own network.",
-        run=_serve,
-        see="sync, hub",
-        examples=[
-            ("serve", "In a browser on this machine."),
-            ("serve --host 192.168.4.20 --port 8080", "For a tablet; the address has a token."),
-        ],
-    )
-    parser.option("--host", "ADDRESS", "left out: this machine alone", default="127.0.0.1")
-    parser.option("--port", "PORT", f"default: {PORT}", type=_port, default=PORT)
 
 
 def _port(text: str) -> int:
@@ -49,6 +29,23 @@ def is_loopback(host: str) -> bool:
         return False
 
 
+@command(
+    "serve",
+    "the bench in a browser, for a tablet on the wall",
+    "One book, a bench for each window that opens the address it prints; Ctrl+C "
+    "ends it. It is reached from this machine alone unless --host names an address of it; the "
+    "address then holds a token, and whoever does not bring it is refused. Nothing is "
+    "encrypted: use it in the shop's own network.",
+    see="sync, hub",
+    examples=[
+        ("serve", "In a browser on this machine."),
+        ("serve --host 192.168.4.20 --port 8080", "For a tablet; the address has a token."),
+    ],
+    takes=[
+        option("--host", "ADDRESS", "left out: this machine alone", default="127.0.0.1"),
+        option("--port", "PORT", f"default: {PORT}", type=_port, default=PORT),
+    ],
+)
 def _serve(args: argparse.Namespace) -> int:
     book = path_of(args)
     if not is_there(book):

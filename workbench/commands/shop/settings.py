@@ -4,33 +4,30 @@ from __future__ import annotations
 
 import argparse
 
-from workbench.commands.manual import Commands
+from workbench.commands.manual import command, place
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import facts, say
 from workbench.work.roster import settings
 from workbench.work.text.words import clean
 
 
-def add(commands: Commands) -> None:
-    """Add ``settings``."""
-    parser = commands.add_parser(
-        "settings",
-        help="show the shop's settings, or change one",
-        description="Without a name all settings; with a name that one; with a value it is kept. "
-        "An empty value ('') goes back to what it is as shipped.",
-        run=_settings,
-        see="calipers",
-        examples=[
-            ("settings", "All of them."),
-            ("settings repeats 3", "Three of each reading from now on."),
-            ("settings who KV", "Entries are kept under KV."),
-            ("settings tolerance-depth '0.003 in'", "Of new methods."),
-        ],
-    )
-    parser.place("name", "NAME", "a setting, such as repeats", nargs="?")
-    parser.place("value", "VALUE", "what it shall be", nargs="?")
-
-
+@command(
+    "settings",
+    "show the shop's settings, or change one",
+    "Without a name all settings; with a name that one; with a value it is kept. "
+    "An empty value ('') goes back to what it is as shipped.",
+    see="calipers",
+    examples=[
+        ("settings", "All of them."),
+        ("settings repeats 3", "Three of each reading from now on."),
+        ("settings who KV", "Entries are kept under KV."),
+        ("settings tolerance-depth '0.003 in'", "Of new methods."),
+    ],
+    takes=[
+        place("name", "NAME", "a setting, such as repeats", nargs="?"),
+        place("value", "VALUE", "what it shall be", nargs="?"),
+    ],
+)
 def _settings(args: argparse.Namespace) -> None:
     with opened_shop(args) as shop:
         if args.value == "" and settings.strike_out(shop, args.name):

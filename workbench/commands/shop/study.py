@@ -6,83 +6,82 @@ import argparse
 from collections.abc import Callable, Mapping
 from typing import TypeAlias
 
-from workbench.commands.at_ski import unit_of
-from workbench.commands.manual import Commands, Parser, act_asked
+from workbench.commands.at_ski import fields_of
+from workbench.commands.manual import (
+    JSON,
+    act_asked,
+    command,
+    flag,
+    one_of,
+    option,
+    options,
+    place,
+    unit_option,
+)
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import progress, say, say_json
 from workbench.errors import InputError
 from workbench.work.job.shop import Shop
 from workbench.work.roster.calipers import standing_words
 from workbench.work.study import studies, study_words
+from workbench.work.study.studies import PLAN
+from workbench.work.text.fields import REASON, some
 from workbench.work.text.words import clean
 from workbench.work.trust.study_results import StudyView, result_of
-
-PLAN = (
-    ("what", "METHOD", "with --plan: what is read, a method's name or your own words"),
-    ("near", "LENGTH", "with --plan: about what it reads, to place points by"),
-    ("parts", "NAMES", "with --plan: 2 or more, ';' between them: 'Heron 66; Tern 67'"),
-    ("people", "INITIALS", "with --plan: those who read, a blank between them: 'KV JT'"),
-    ("trials", "N", "with --plan: how often everyone reads every part, 2 to 10; left out: 3"),
-)
 
 _Done: TypeAlias = tuple[StudyView, list[str]]
 """The study as it is after an act, and what is said of the act."""
 
 
-def add(commands: Commands) -> None:
-    """Add the parser of the command."""
-    parser = commands.add_parser(
-        "study",
-        help="how well the shop agrees: repeatability tests planned, read and shown",
-        description="List the repeatability tests, or show one: variation by source, and which "
-        "change of setting the shop can honestly distinguish. A test is planned once and then "
-        "read turn by turn, blind: no earlier reading is shown before it is complete.",
-        run=run,
-        see="calipers, settings",
-        examples=[
-            ("study", "The tests with their numbers."),
-            ("study 1", "The first of them."),
-            ("study 1 --json", "The same for a script."),
-            (
-                'study "slow hour" --plan --what "depth, hole 2 back edge" --near 2.45 '
-                '--parts "Heron 66; Tern 67" --people "KV JT" --trials 3',
-                "Two skis, two people, three times each.",
-            ),
-            ('study "slow hour" --due', "Whose turn it is to read what."),
-            ('study "slow hour" --read 2.4505', "The reading of that turn."),
-            ("study 2 --take-back", "The last reading; its turn comes again."),
-            ("study 2 --readings", "All readings with their numbers."),
-            ('study 2 --strike-reading 7 --reason "jaw on the bevel"', "One of them."),
-            ('study 2 --strike-study --reason "the wrong caliper"', "The whole test."),
-        ],
-    )
-    parser.place("study", "NAME", "a test's name or number in the list", nargs="?", default="")
-    how = parser.add_mutually_exclusive_group()
-    how.add_argument("--json", action="store_true", help="print JSON for machines")
-    how.add_argument("--plain", action="store_true", help="print plain lines (the default)")
-    _add_options(parser)
+(_UNIT,) = some(PLAN, "unit")
+_PLANNED = some(PLAN, "what near parts people trials")
 
 
-def _add_options(parser: Parser) -> None:
-    """Add the options by which a study is planned, read and struck out."""
-    for name, words in (
-        ("plan", "plan a test of this NAME; its reading order is shuffled"),
-        ("due", "say whose turn it is to read what"),
-        ("take-back", "take the last reading back; its turn is due again"),
-        ("readings", "list the readings with their numbers"),
-        ("strike-study", "strike the whole test out, with --reason"),
-    ):
-        parser.flag(f"--{name}", words)
-    parser.option("--read", "VALUE", "the reading of the turn that is due")
-    parser.option("--strike-reading", "N", "strike out a reading, with --reason")
-    for name, metavar, words in PLAN:
-        parser.option(f"--{name}", metavar, words)
-    parser.unit("with --plan: of every reading; left out: the bench's")
-    parser.flag("--yes", "take a doubtful reading as it is")
-    parser.option("--reason", "WORDS", "why it is struck out")
-
-
-def run(args: argparse.Namespace) -> int:
+@command(
+    "study",
+    "how well the shop agrees: repeatability tests planned, read and shown",
+    "List the repeatability tests, or show one: variation by source, and which "
+    "change of setting the shop can honestly distinguish. A test is planned once and then "
+    "read turn by turn, blind: no earlier reading is shown before it is complete.",
+    see="calipers, settings",
+    examples=[
+        ("study", "The tests with their numbers."),
+        ("study 1", "The first of them."),
+        ("study 1 --json", "The same for a script."),
+        (
+            'study "slow hour" --plan --what "depth, hole 2 back edge" --near 2.45 '
+            '--parts "Heron 66; Tern 67" --people "KV JT" --trials 3',
+            "Two skis, two people, three times each.",
+        ),
+        ('study "slow hour" --due', "Whose turn it is to read what."),
+        ('study "slow hour" --read 2.4505', "The reading of that turn."),
+        ("study 2 --take-back", "The last reading; its turn comes again."),
+        ("study 2 --readings", "All readings with their numbers."),
+        ('study 2 --strike-reading 7 --reason "jaw on the bevel"', "One of them."),
+        ('study 2 --strike-study --reason "the wrong caliper"', "The whole test."),
+    ],
+    takes=[
+        place("study", "NAME", "a test's name or number in the list", nargs="?", default=""),
+        one_of(JSON, flag("--plain", "print plain lines (the default)")),
+        *(
+            flag(f"--{name}", words)
+            for name, words in (
+                ("plan", "plan a test of this NAME; its reading order is shuffled"),
+                ("due", "say whose turn it is to read what"),
+                ("take-back", "take the last reading back; its turn is due again"),
+                ("readings", "list the readings with their numbers"),
+                ("strike-study", "strike the whole test out, with --reason"),
+            )
+        ),
+        option("--read", "VALUE", "the reading of the turn that is due"),
+        option("--strike-reading", "N", "strike out a reading, with --reason"),
+        options(_PLANNED, more="; with --plan", default=None),
+        unit_option("with --plan: of every reading; left out: the bench's"),
+        flag("--yes", "take a doubtful reading as it is"),
+        options([REASON], default=None),
+    ],
+)
+def _study(args: argparse.Namespace) -> int:
     """List the studies, show the one that was named, or do with it what is asked for."""
     act = act_asked(args, _ACTS, _BELONGS)
     if act and not args.study:
@@ -111,8 +110,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _plan(shop: Shop, args: argparse.Namespace) -> _Done:
-    fields = {name: getattr(args, name) or "" for name, *_ in PLAN}
-    fields |= {"name": args.study, "unit": unit_of(args, shop), "trials": args.trials or "3"}
+    fields = {**fields_of(args, (*_PLANNED, _UNIT)), "name": args.study}
     view = studies.view_of(shop, studies.plan_study(shop, fields))
     return view, [f"Done: planned: {view.total} readings.", f"Order: {studies.RULE}"]
 
@@ -161,7 +159,7 @@ _ACTS: dict[str, Callable[[Shop, argparse.Namespace], _Done]] = {
 }  # fmt: skip
 
 _BELONGS = {
-    **dict.fromkeys(("what", "near", "parts", "people", "trials", "unit"), ("plan",)),
+    **dict.fromkeys((field.key for field in (*_PLANNED, _UNIT)), ("plan",)),
     "yes": ("read",),
     "reason": ("strike_reading", "strike_study"),
 }

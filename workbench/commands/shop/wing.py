@@ -4,56 +4,57 @@ from __future__ import annotations
 
 import argparse
 
-from workbench.commands.manual import Commands
+from workbench.commands.manual import JSON, command, option, unit_option
 from workbench.commands.output import say, say_json
 from workbench.work.job_text.wing_report import report_of, table_of
 
 TEXTS = ("chord", "sagitta", "start", "straightedge", "at", "angle", "held", "lead")
 
-
-def add(commands: Commands) -> None:
-    """Add ``wing``."""
-    wing = commands.add_parser(
-        "wing",
-        help="a base's curve from chord and sagitta, and a wing's angle at three holds",
-        description="A straightedge lies on the base with its middle at the wing. On a base that "
-        "bulges it touches where it is held; in a hollow one it rests on its two ends. Printed is "
-        "what the same wing reads with the straightedge held at its front end, middle and rear "
-        "end. Lengths are in --unit, or carry their own, such as '152 mm'; places are counted from "
-        "the tail end forward.",
-        run=_wing,
-        see="set-wing",
-        examples=[
-            ("wing --chord 6 --sagitta .028 --angle 8 --held front", "Eight degrees at the front."),
-            ("wing --chord '152 mm' --sagitta '0.7 mm' --json", "The base's curve, for a script."),
-        ],
-    )
-    for name, required, words in (
-        ("chord", True, "length of the chord that the sagitta is measured over"),
-        ("sagitta", True, "how far the base bulges over the chord; minus: how far it is hollow"),
-        ("straightedge", False, "its length (left out: the chord's)"),
-        ("at", False, "the wing's place (left out: so that the straightedge begins at the tail)"),
-    ):
-        wing.option(f"--{name}", "LENGTH", words, required=required)
-    wing.option(
-        "--from",
-        "LENGTH",
-        "where the chord begins (left out: at the tail end)",
-        dest="start",
-        default="0",
-    )
-    wing.option("--angle", "DEGREES", "the wing's angle as read at --held")
-    wing.option("--held", "HOLD", "front, middle (the default) or rear", default="middle")
-    wing.option(
-        "--lead",
-        "WAY",
-        "out (the default) or in: where the wing's leading edge is to its trailing edge",
-        default="out",
-    )
-    wing.unit("unit of bare numbers", default="in")
-    wing.flag("--json", "print JSON for machines")
+_LENGTHS = (
+    ("chord", True, "length of the chord that the sagitta is measured over"),
+    ("sagitta", True, "how far the base bulges over the chord; minus: how far it is hollow"),
+    ("straightedge", False, "its length (left out: the chord's)"),
+    ("at", False, "the wing's place (left out: so that the straightedge begins at the tail)"),
+)
 
 
+@command(
+    "wing",
+    "a base's curve from chord and sagitta, and a wing's angle at three holds",
+    "A straightedge lies on the base with its middle at the wing. On a base that "
+    "bulges it touches where it is held; in a hollow one it rests on its two ends. Printed is "
+    "what the same wing reads with the straightedge held at its front end, middle and rear "
+    "end. Lengths are in --unit, or carry their own, such as '152 mm'; places are counted from "
+    "the tail end forward.",
+    see="set-wing",
+    examples=[
+        ("wing --chord 6 --sagitta .028 --angle 8 --held front", "Eight degrees at the front."),
+        ("wing --chord '152 mm' --sagitta '0.7 mm' --json", "The base's curve, for a script."),
+    ],
+    takes=[
+        *(
+            option(f"--{name}", "LENGTH", words, required=required)
+            for name, required, words in _LENGTHS
+        ),
+        option(
+            "--from",
+            "LENGTH",
+            "where the chord begins (left out: at the tail end)",
+            dest="start",
+            default="0",
+        ),
+        option("--angle", "DEGREES", "the wing's angle as read at --held"),
+        option("--held", "HOLD", "front, middle (the default) or rear", default="middle"),
+        option(
+            "--lead",
+            "WAY",
+            "out (the default) or in: where the wing's leading edge is to its trailing edge",
+            default="out",
+        ),
+        unit_option("unit of bare numbers", default="in"),
+        JSON,
+    ],
+)
 def _wing(args: argparse.Namespace) -> None:
     """Print the three holds."""
     report = report_of({key: getattr(args, key) or "" for key in TEXTS}, args.unit)

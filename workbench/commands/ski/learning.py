@@ -4,64 +4,71 @@ from __future__ import annotations
 
 import argparse
 
-from workbench.commands.at_ski import ski_command
-from workbench.commands.manual import Commands
-from workbench.commands.opened import opened_shop
+from workbench.commands.at_ski import AtSki, Did, ski_act
+from workbench.commands.manual import command, flag, one_of, option, options
+from workbench.commands.opened import KNOWN, opened_shop
 from workbench.commands.output import say
 from workbench.work.learn import what_learnt
 from workbench.work.roster.adding import known_ski
+from workbench.work.text.fields import REASON
 from workbench.work.text.words import clean
 
 
-def add(commands: Commands) -> None:
-    """Add the commands."""
-    learned = commands.add_parser(
-        "learned",
-        help="what a turn of each stud really moves, learned from the kept rounds",
-        description="Of the ski's block and blade, from the rounds of all skis that share them. "
-        "Nothing learned is stored: it is worked out anew from what was kept, so that what is "
-        "struck out leaves no trace. Turns go by it where the setting 'learning' is on.",
-        run=_learned,
-        see="history, settings, turns",
-        examples=[
-            ("learned H66-014", "What its block and blade have taught."),
-            ("learned H66-014 --moves", "With every turn that it was learned from."),
-            ("learned H66-014 --forget tail --reason 'new stud'", "Nothing of the old stud."),
-            ("learned H66-014 --bring-back tail", "It was the old stud after all."),
-        ],
-    )
-    learned.place("ski", "SKI", "serial or name of a ski in the book")
-    change = learned.add_mutually_exclusive_group()
-    change.add_argument(
-        "--forget", metavar="STUD", help="forget what was learned of a stud up to now, or of 'all'"
-    )
-    change.add_argument("--bring-back", metavar="STUD", help="let what was forgotten count again")
-    learned.flag("--moves", "each turn too: what was asked for and what it moved")
-    learned.option("--reason", "WORDS", "why it is forgotten", default="")
-    ski_command(
-        commands, "settled", "say that the studs were settled before the first reading",
-        "Bolts loose, each stud turned out 1/8 and in 1/8, the blade pushed home, bolts snug: then "
-        "it is known on which side each thread has its play. Offered where the setting 'learning' "
-        "is on; a reading taken instead goes without.",
-        do=lambda at, _: (at.shop.settle(at.view), "settled"), see="read, learned",
-        examples=[("settled", "The studs of the ski in hand are settled.")],
-    )  # fmt: skip
-    without = ski_command(
-        commands, "without-learned", "turn this job by the plain geometry",
-        "The turns then are those of the geometry alone, as if nothing had been learned. Not in "
-        "the middle of a round.",
-        do=lambda at, args: (
-            at.shop.without_learned(at.view, not args.off),
-            "turns by what was learned" if args.off else "turns without what was learned",
-        ), see="learned, next",
-        examples=[
-            ("without-learned", "The plain turns, for this job."),
-            ("without-learned --off", "As learned again."),
-        ],
-    )  # fmt: skip
-    without.flag("--off", "go by what was learned again, in this job")
+@ski_act(
+    "settled",
+    "say that the studs were settled before the first reading",
+    "Bolts loose, each stud turned out 1/8 and in 1/8, the blade pushed home, bolts snug: then "
+    "it is known on which side each thread has its play. Offered where the setting 'learning' "
+    "is on; a reading taken instead goes without.",
+    see="read, learned",
+    examples=[("settled", "The studs of the ski in hand are settled.")],
+)
+def _settled(at: AtSki, args: argparse.Namespace) -> Did:
+    return at.shop.settle(at.view), "settled"
 
 
+@ski_act(
+    "without-learned",
+    "turn this job by the plain geometry",
+    "The turns then are those of the geometry alone, as if nothing had been learned. Not in "
+    "the middle of a round.",
+    see="learned, next",
+    examples=[
+        ("without-learned", "The plain turns, for this job."),
+        ("without-learned --off", "As learned again."),
+    ],
+    takes=[
+        flag("--off", "go by what was learned again, in this job"),
+    ],
+)
+def _without_learned(at: AtSki, args: argparse.Namespace) -> Did:
+    said = "turns by what was learned" if args.off else "turns without what was learned"
+    return at.shop.without_learned(at.view, not args.off), said
+
+
+@command(
+    "learned",
+    "what a turn of each stud really moves, learned from the kept rounds",
+    "Of the ski's block and blade, from the rounds of all skis that share them. "
+    "Nothing learned is stored: it is worked out anew from what was kept, so that what is "
+    "struck out leaves no trace. Turns go by it where the setting 'learning' is on.",
+    see="history, settings, turns",
+    examples=[
+        ("learned H66-014", "What its block and blade have taught."),
+        ("learned H66-014 --moves", "With every turn that it was learned from."),
+        ("learned H66-014 --forget tail --reason 'new stud'", "Nothing of the old stud."),
+        ("learned H66-014 --bring-back tail", "It was the old stud after all."),
+    ],
+    takes=[
+        KNOWN,
+        one_of(
+            option("--forget", "STUD", "forget what was learned of a stud up to now, or of 'all'"),
+            option("--bring-back", "STUD", "let what was forgotten count again"),
+        ),
+        flag("--moves", "each turn too: what was asked for and what it moved"),
+        options([REASON], more="; with --forget"),
+    ],
+)
 def _learned(args: argparse.Namespace) -> None:
     with opened_shop(args) as shop:
         ski, book = known_ski(shop, args.ski), shop.book

@@ -4,14 +4,31 @@ from __future__ import annotations
 
 import argparse
 
-from workbench.commands.at_ski import AtSki, Did, act, at_ski, fields_of, ski_command
-from workbench.commands.manual import Commands, act_asked
+from workbench.commands.at_ski import AtSki, Did, act, at_ski, fields_of, ski_act, ski_command
+from workbench.commands.manual import (
+    JSON,
+    act_asked,
+    choice,
+    flag,
+    option,
+    options,
+    place,
+    place_of,
+    unit_option,
+)
 from workbench.commands.output import say, say_json
 from workbench.errors import InputError
 from workbench.records.store.rows import CurveKind
-from workbench.work.job.base_curve import keep_curve, latest_curve, strike_curve, use_curve
-from workbench.work.job.coarse_marks import add_mark, off_words, take_mark
-from workbench.work.job.temperature import effect_words, in_force_words, state_temperature
+from workbench.work.job.base_curve import (
+    DEPTHS,
+    SAGITTA,
+    keep_curve,
+    latest_curve,
+    strike_curve,
+    use_curve,
+)
+from workbench.work.job.coarse_marks import MARK, add_mark, off_words, take_mark
+from workbench.work.job.temperature import HEAT, effect_words, in_force_words, state_temperature
 from workbench.work.job_text.job_text import (
     all_mark_lines,
     how_taken_lines,
@@ -20,105 +37,48 @@ from workbench.work.job_text.job_text import (
 )
 from workbench.work.job_text.typed_lines import line_meant, mark_meant
 from workbench.work.job_text.wing_report import curve_words, used_words, wing_report
-from workbench.work.roster.baselines import keep_now
-
-MARK_FIELDS = (
-    ("kind", "KIND", "scale (how far forward) or lines (how far out)"),
-    ("at", "PLACE", "the scribe: from the tail end, and how far out if not on the base: '2.0 0'"),
-    ("zero", "LENGTH", "where the scale's zero lies on the blade, forward or outward"),
-    ("grows", "WAY", "scale: tail or tip; lines: top or outer; left out: the first"),
-    ("u", "LENGTH", "standard uncertainty of one reading; left out: 0.5 mm, by eye"),
-)
-HEAT = (
-    ("caliper", "DEGREES", "of the caliper; left out: as the blade"),
-    ("scale", "SCALE", "C or F, of bare numbers; left out: C"),
-    ("blade-material", "NAME", "left out: aluminium"),
-    ("caliper-material", "NAME", "left out: steel"),
-)
+from workbench.work.roster.baselines import BASELINE_OF, KEEP, keep_now
+from workbench.work.text.fields import REASON
 
 _ACTS = ("gap", "depth", "use", "strike")
 _BELONGS = {"chord": ("gap",), "from": ("gap",), "shape": ("gap",), "reason": ("strike",)}
 
 
-def add(commands: Commands) -> None:
-    """Add the commands."""
-    _add_hold(commands)
-    _add_marks(commands)
-    _add_temperature(commands)
-    keep = ski_command(
-        commands, "new-baseline", "keep the numbers of now as a baseline",
-        "Of this ski, of its rider on this model, or of its model and size.",
-        do=_keep, see="baselines, aim",
-        examples=[
-            ("new-baseline spring", "The ski's own."),
-            ('new-baseline "cold water" --of rider', "Its rider's on this model."),
-        ],
-    )  # fmt: skip
-    keep.place("name", "NAME", "such as spring or cold water")
-    keep.add_argument(
-        "--of", choices=("ski", "rider", "model"), default="ski", help="left out: ski"
-    )
-    parser = ski_command(
-        commands, "curve", "the curve of a ski's base: measured, used, struck out",
-        "Without an option what was measured last and what the readings are worked out by. "
-        "Measured is by a straightedge and the feeler that just goes in, or by three depths from a "
-        "straightedge. A measurement is not the ski's base before --use: every reading rests on "
-        "the base. Places are counted from the tail end.",
-        run=_curve, see="wing, history, correct-ski",
-        examples=[
-            ("curve", "What is known of the base of the ski in hand."),
-            ("curve --chord 6 --gap .028", "A base that bulges, by feeler."),
-            (
-                "curve --ski LK64/22 --shape hollow --chord '152 mm' --from '20 mm' --gap 0.7mm",
-                "A hollow one, another ski's.",
-            ),
-            ("curve --depth 0 .750 --depth 3 .722 --depth 6 .750", "By three depths."),
-            ("curve --use", "Readings are worked out by it from now on."),
-            ('curve --strike --reason "straightedge rocked"', "Struck out; it stays readable."),
-        ],
-    )  # fmt: skip
-    parser.option("--gap", "LENGTH", "by feeler: the gap; 0: none goes in")
-    parser.option("--chord", "LENGTH", "by feeler: how far apart the two gaps, or feet, are")
-    parser.option("--from", "PLACE", "the straightedge's rear end; left out: 0")
-    parser.option(
-        "--shape",
-        "SHAPE",
-        "bulge (gaps at its ends) or hollow (gap at its middle); left out: bulge",
-    )
-    parser.option(
-        "--depth",
-        ("PLACE", "DEPTH"),
-        "one of three depths from the straightedge down to the base; give it three times",
-        nargs=2,
-        action="append",
-    )
-    parser.flag("--use", "make what was measured last the base")
-    parser.flag("--strike", "strike out what was measured last")
-    parser.option("--reason", "WORDS", "why; with --strike")
-    parser.unit("unit to show, and of bare numbers; left out: the bench's own")
-
-
+@ski_act(
+    "new-baseline",
+    "keep the numbers of now as a baseline",
+    "Of this ski, of its rider on this model, or of its model and size.",
+    see="baselines, aim",
+    examples=[
+        ("new-baseline spring", "The ski's own."),
+        ('new-baseline "cold water" --of rider', "Its rider's on this model."),
+    ],
+    takes=[
+        place_of(KEEP[0]),
+        choice("--of", BASELINE_OF, KEEP[1].help, default=KEEP[1].default),
+    ],
+)
 def _keep(at: AtSki, args: argparse.Namespace) -> Did:
     kept = keep_now(at.shop, at.view, args.name, args.of)
     return at.shop.view(at.view.job.id), f"baseline kept: {kept.name}"
 
 
-def _add_hold(commands: Commands) -> None:
-    hold = ski_command(
-        commands, "hold", "how each reading is taken: where, and how to hold the caliper",
-        "One act a line; and how sure each reading is, once it is taken: its budget, part by part.",
-        run=_hold, see="read, next",
-        examples=[
-            ("hold", "Every reading of the ski in hand."),
-            ("hold depth --unit mm", "The depth alone, in mm."),
-            ("hold depth --json", "The depth's budget for a script."),
-        ],
-    )  # fmt: skip
-    hold.place("method", "METHOD", "one reading alone", nargs="?")
-    hold.unit("unit to show; left out: the bench's own")
-    hold.flag("--json", "print JSON for machines")
-
-
+@ski_command(
+    "hold",
+    "how each reading is taken: where, and how to hold the caliper",
+    "One act a line; and how sure each reading is, once it is taken: its budget, part by part.",
+    see="read, next",
+    examples=[
+        ("hold", "Every reading of the ski in hand."),
+        ("hold depth --unit mm", "The depth alone, in mm."),
+        ("hold depth --json", "The depth's budget for a script."),
+    ],
+    takes=[
+        place("method", "METHOD", "one reading alone", nargs="?"),
+        unit_option("unit to show; left out: the bench's own"),
+        JSON,
+    ],
+)
 def _hold(args: argparse.Namespace) -> None:
     with at_ski(args) as at:
         one = line_meant(at.view, args.method) if args.method else None
@@ -128,35 +88,22 @@ def _hold(args: argparse.Namespace) -> None:
             say(how_taken_lines(at.view, at.unit, one))
 
 
-def _add_marks(commands: Commands) -> None:
-    marks = ski_command(
-        commands, "marks", "the blade's coarse marks: listed, or one read",
-        "A mark is a scribed point on the ski, read on a scale or lines on the blade. It bears the "
-        "readings out; a second number takes the place of the first.",
-        run=_marks, see="add-mark, next",
-        examples=[
-            ("marks --ski OT-65-771", "What each should read, and what was read."),
-            ("marks 1 0.52", "The first mark reads 0.52."),
-        ],
-    )  # fmt: skip
-    marks.place("mark", "MARK", "by name or number", nargs="?")
-    marks.place("value", "VALUE", "what is read at the scribe", nargs="?")
-    marks.unit("unit to show, and of a bare number; left out: the bench's own")
-    new = ski_command(
-        commands, "add-mark", "add a coarse mark to the blade of a ski", "Its scale and scribe.",
-        do=_new_mark, see="marks",
-        examples=[
-            (
-                "add-mark 'scale, left side' --kind scale --at '2.0 0' --zero 1.5",
-                "A scale read at a scribe on the base, two inches from the tail end.",
-            )
-        ],
-    )  # fmt: skip
-    new.place("name", "NAME", "a name that no method of this blade has")
-    new.fields(MARK_FIELDS)
-    new.unit("unit of bare numbers; left out: the bench's own")
-
-
+@ski_command(
+    "marks",
+    "the blade's coarse marks: listed, or one read",
+    "A mark is a scribed point on the ski, read on a scale or lines on the blade. It bears the "
+    "readings out; a second number takes the place of the first.",
+    see="add-mark, next",
+    examples=[
+        ("marks --ski OT-65-771", "What each should read, and what was read."),
+        ("marks 1 0.52", "The first mark reads 0.52."),
+    ],
+    takes=[
+        place("mark", "MARK", "by name or number", nargs="?"),
+        place("value", "VALUE", "what is read at the scribe", nargs="?"),
+        unit_option("unit to show, and of a bare number; left out: the bench's own"),
+    ],
+)
 def _marks(args: argparse.Namespace) -> int:
     if args.value is not None:
         return act(args, _read_mark)
@@ -175,29 +122,45 @@ def _read_mark(at: AtSki, args: argparse.Namespace) -> Did:
     return new, f"kept: {mark.method.name} {args.value}, {off_words(now, at.unit)}"
 
 
+@ski_act(
+    "add-mark",
+    "add a coarse mark to the blade of a ski",
+    "Its scale and scribe.",
+    see="marks",
+    examples=[
+        (
+            "add-mark 'scale, left side' --kind scale --at '2.0 0' --zero 1.5",
+            "A scale read at a scribe on the base, two inches from the tail end.",
+        )
+    ],
+    takes=[
+        place_of(MARK[0]),
+        options(f for f in MARK[1:] if f.key != "unit"),
+        unit_option("unit of bare numbers; left out: the bench's own"),
+    ],
+)
 def _new_mark(at: AtSki, args: argparse.Namespace) -> Did:
-    fields = fields_of(args, MARK_FIELDS)
-    add_mark(at.shop, at.view, {**fields, "name": args.name, "unit": at.unit})
+    add_mark(at.shop, at.view, fields_of(args, MARK))
     return at.shop.view(at.view.job.id), f"mark added: {args.name}"
 
 
-def _add_temperature(commands: Commands) -> None:
-    heat = ski_command(
-        commands, "temperature", "say what blade and caliper are at, or end it",
-        "Readings taken from then on are converted to 20 degrees Celsius. Without BLADE what is in "
-        "force is said.",
-        run=_temperature, see="read",
-        examples=[
-            ("temperature", "What is in force."),
-            ("temperature 31C --caliper 24C", "The blade lay in the sun."),
-            ("temperature off", "Readings are taken as they are."),
-        ],
-    )  # fmt: skip
-    heat.place("blade", "BLADE", "its degrees, such as 31C; or off", nargs="?")
-    heat.fields(HEAT)
-    heat.unit("unit to show; left out: the bench's own")
-
-
+@ski_command(
+    "temperature",
+    "say what blade and caliper are at, or end it",
+    "Readings taken from then on are converted to 20 degrees Celsius. Without BLADE what is in "
+    "force is said.",
+    see="read",
+    examples=[
+        ("temperature", "What is in force."),
+        ("temperature 31C --caliper 24C", "The blade lay in the sun."),
+        ("temperature off", "Readings are taken as they are."),
+    ],
+    takes=[
+        place(HEAT[0].key, "BLADE", f"{HEAT[0].words}; or off", nargs="?"),
+        options(HEAT[1:]),
+        unit_option("unit to show; left out: the bench's own"),
+    ],
+)
 def _temperature(args: argparse.Namespace) -> int:
     if args.blade is not None:
         return act(args, _state)
@@ -209,13 +172,44 @@ def _temperature(args: argparse.Namespace) -> int:
 
 def _state(at: AtSki, args: argparse.Namespace) -> Did:
     blade = "" if args.blade.strip().casefold() == "off" else args.blade
-    fields = fields_of(args, HEAT)
-    new = state_temperature(
-        at.shop, at.view, {**fields, "blade": blade, "scale": args.scale or "C"}
-    )
+    new = state_temperature(at.shop, at.view, {**fields_of(args, HEAT), "blade": blade})
     return new, "temperature kept" if blade else "readings are taken as they are"
 
 
+@ski_command(
+    "curve",
+    "the curve of a ski's base: measured, used, struck out",
+    "Without an option what was measured last and what the readings are worked out by. "
+    "Measured is by a straightedge and the feeler that just goes in, or by three depths from a "
+    "straightedge. A measurement is not the ski's base before --use: every reading rests on "
+    "the base. Places are counted from the tail end.",
+    see="wing, history, correct-ski",
+    examples=[
+        ("curve", "What is known of the base of the ski in hand."),
+        ("curve --chord 6 --gap .028", "A base that bulges, by feeler."),
+        (
+            "curve --ski LK64/22 --shape hollow --chord '152 mm' --from '20 mm' --gap 0.7mm",
+            "A hollow one, another ski's.",
+        ),
+        ("curve --depth 0 .750 --depth 3 .722 --depth 6 .750", "By three depths."),
+        ("curve --use", "Readings are worked out by it from now on."),
+        ('curve --strike --reason "straightedge rocked"', "Struck out; it stays readable."),
+    ],
+    takes=[
+        options(SAGITTA, default=None),
+        option(
+            "--depth",
+            ("PLACE", "DEPTH"),
+            f"a place, and the depth there {DEPTHS[1].words}; give it three times",
+            nargs=2,
+            action="append",
+        ),
+        flag("--use", "make what was measured last the base"),
+        flag("--strike", "strike out what was measured last"),
+        options([REASON], more="; with --strike", default=None),
+        unit_option("unit to show, and of bare numbers; left out: the bench's own"),
+    ],
+)
 def _curve(args: argparse.Namespace) -> int:
     asked = act_asked(args, _ACTS, _BELONGS)
     if not asked:
@@ -247,15 +241,12 @@ def _keep_curve(at: AtSki, args: argparse.Namespace) -> Did:
 def _curve_measured(args: argparse.Namespace) -> tuple[CurveKind, dict[str, str]]:
     """Return how the base was measured and the fields of that, as texts."""
     if args.gap is not None:
-        return "sagitta", {
-            "shape": args.shape or "bulge", "from": getattr(args, "from") or "0",
-            "chord": args.chord or "", "gap": args.gap,
-        }  # fmt: skip
+        return "sagitta", fields_of(args, SAGITTA)
     if len(args.depth) != 3:
         raise InputError("--depth", len(args.depth), "three depths: --depth PLACE DEPTH each")
     fields: dict[str, str] = {}
-    for number, (place, depth) in enumerate(args.depth, 1):
-        fields |= {f"place_{number}": place, f"depth_{number}": depth}
+    for number, (at, depth) in enumerate(args.depth, 1):
+        fields |= {f"place_{number}": at, f"depth_{number}": depth}
     return "three depths", fields
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from workbench.commands.at_ski import AtSki, at_ski, ski_command
-from workbench.commands.manual import Commands, act_asked
+from workbench.commands.manual import act_asked, flag, option, options, place, unit_option
 from workbench.commands.output import say
 from workbench.errors import InputError, PoseError
 from workbench.work.study import offsets
@@ -17,35 +17,30 @@ from workbench.work.study.offset_words import (
     study_lines,
     two_meant,
 )
-from workbench.work.study.offsets import PairLine, Two, restate_current, restate_typed, study
+from workbench.work.study.offsets import PAIR, RESTATED, PairLine, Two
 from workbench.work.study.restating import learnt_beside, restated
+from workbench.work.text.fields import REASON
 from workbench.work.text.words import clean, error_words
 
 WAYS = ("add", "take", "strike", "restate")
 _BELONGS = {"reason": ("strike",)}
 
 
-def add(commands: Commands) -> None:
-    """Add ``methods`` and ``pairs``."""
-    _add_methods(commands)
-    _add_pairs(commands)
-
-
-def _add_methods(commands: Commands) -> None:
-    parser = ski_command(
-        commands, "methods", "this fin by every method of its blade",
-        "What each method would read on the fin as it is by the readings of this round in both "
-        "units, with its standard uncertainty and its difference from the reading of the same "
-        "quantity; and, where pairs of two methods were kept, what these make of the reading.",
-        run=_methods, see="restate, pairs, read",
-        examples=[
-            ("methods", "The fin of the ski in hand."),
-            ("methods --ski LK64/22 --unit mm", "Another one's, in mm."),
-        ],
-    )  # fmt: skip
-    parser.unit("unit of uncertainties and differences; left out: the bench's own")
-
-
+@ski_command(
+    "methods",
+    "this fin by every method of its blade",
+    "What each method would read on the fin as it is by the readings of this round in both "
+    "units, with its standard uncertainty and its difference from the reading of the same "
+    "quantity; and, where pairs of two methods were kept, what these make of the reading.",
+    see="restate, pairs, read",
+    examples=[
+        ("methods", "The fin of the ski in hand."),
+        ("methods --ski LK64/22 --unit mm", "Another one's, in mm."),
+    ],
+    takes=[
+        unit_option("unit of uncertainties and differences; left out: the bench's own"),
+    ],
+)
 def _methods(args: argparse.Namespace) -> None:
     with at_ski(args) as at:
         try:
@@ -56,38 +51,38 @@ def _methods(args: argparse.Namespace) -> None:
     say(lines)
 
 
-def _add_pairs(commands: Commands) -> None:
-    parser = ski_command(
-        commands, "pairs", "method offsets, learned from fins that were read by two methods",
-        "Without TWO the methods of the blade that take one quantity, two by two, with their "
-        "numbers. With TWO what their pairs say: the difference with its uncertainty, its limits, "
-        "and whether the blade's outline agrees; then each pair, kept or offered out of a round.",
-        run=_pairs, see="restate, read, history",
-        examples=[
-            ("pairs", "Which methods of this blade can be compared."),
-            ("pairs 1", "What the pairs of the first two say."),
-            ("pairs 1 --add 6.9365 6.7640", "The fin in hand, read by both."),
-            ("pairs 1 --take all", "What rounds offer; never counted twice."),
-            ("pairs 1 --restate 7.0120", "A number off another bench's card, as read here."),
-            ("pairs 1 --turned --restate 171.40mm", "The other way round."),
-            ('pairs 1 --strike 3 --reason "jaw in the slot"', "It stays readable."),
-        ],
-    )  # fmt: skip
-    parser.place("two", "TWO", "two methods by their number", nargs="?")
-    parser.flag("--turned", "the other way round: by the second, to the first")
-    parser.option(
-        "--add",
-        ("FIRST", "SECOND"),
-        "keep a pair: this fin by the first and by the second method",
-        nargs=2,
-    )
-    parser.option("--take", "N", "keep a pair offered, by its number; or all")
-    parser.option("--strike", "N", "strike out a pair, with --reason")
-    parser.option("--restate", "NUMBER", "a number by the first method, as the second reads it")
-    parser.option("--reason", "WORDS", "why; with --strike")
-    parser.unit("unit to show, and of a bare number; left out: the bench's own")
-
-
+@ski_command(
+    "pairs",
+    "method offsets, learned from fins that were read by two methods",
+    "Without TWO the methods of the blade that take one quantity, two by two, with their "
+    "numbers. With TWO what their pairs say: the difference with its uncertainty, its limits, "
+    "and whether the blade's outline agrees; then each pair, kept or offered out of a round.",
+    see="restate, read, history",
+    examples=[
+        ("pairs", "Which methods of this blade can be compared."),
+        ("pairs 1", "What the pairs of the first two say."),
+        ("pairs 1 --add 6.9365 6.7640", "The fin in hand, read by both."),
+        ("pairs 1 --take all", "What rounds offer; never counted twice."),
+        ("pairs 1 --restate 7.0120", "A number off another bench's card, as read here."),
+        ("pairs 1 --turned --restate 171.40mm", "The other way round."),
+        ('pairs 1 --strike 3 --reason "jaw in the slot"', "It stays readable."),
+    ],
+    takes=[
+        place("two", "TWO", "two methods by their number", nargs="?"),
+        flag("--turned", "the other way round: by the second, to the first"),
+        option(
+            "--add",
+            tuple(f.typed for f in PAIR),
+            f"keep a pair: {', '.join(f.words for f in PAIR)}",
+            nargs=2,
+        ),
+        option("--take", "N", "keep a pair offered, by its number; or all"),
+        option("--strike", "N", "strike out a pair, with --reason"),
+        option("--restate", RESTATED.typed, RESTATED.words),
+        options([REASON], more="; with --strike", default=None),
+        unit_option("unit to show, and of a bare number; left out: the bench's own"),
+    ],
+)
 def _pairs(args: argparse.Namespace) -> None:
     asked = act_asked(args, WAYS, _BELONGS)
     with at_ski(args) as at:
@@ -102,8 +97,7 @@ def _pairs(args: argparse.Namespace) -> None:
 
 def _two(at: AtSki, two: Two, asked: str, args: argparse.Namespace) -> list[str]:
     done = _done(at, two, asked, args) if asked else []
-    now = restate_current(at.shop, at.view, two)
-    return [*done, *study_lines(study(at.shop, at.view, two), now, at.view, at.unit)]
+    return [*done, *study_lines(offsets.study(at.shop, at.view, two), at.unit)]
 
 
 def _done(at: AtSki, two: Two, asked: str, args: argparse.Namespace) -> list[str]:
@@ -111,7 +105,7 @@ def _done(at: AtSki, two: Two, asked: str, args: argparse.Namespace) -> list[str
     if asked == "restate":
         return _restated(at, two, args.restate)
     if asked == "add":
-        fields = dict(zip(("first", "second"), args.add, strict=True))
+        fields = {f.key: text for f, text in zip(PAIR, args.add, strict=True)}
         offsets.add_pair(at.shop, at.view, two, fields, at.unit)
         return ["Done: pair kept."]
     if asked == "take":
@@ -122,9 +116,9 @@ def _done(at: AtSki, two: Two, asked: str, args: argparse.Namespace) -> list[str
 
 
 def _restated(at: AtSki, two: Two, text: str) -> list[str]:
-    number, found = restate_typed(at.shop, at.view, two, text, at.unit)
+    found = offsets.restate_typed(at.shop, at.view, two, text, at.unit)
     names = (clean(two.first.name), clean(two.second.name))
-    return [f"Converted: {restated_words(number, found, names, at.unit)}."]
+    return [f"Converted: {restated_words(*found, names, at.unit)}."]
 
 
 def _offered(at: AtSki, two: Two, text: str) -> tuple[PairLine, ...]:

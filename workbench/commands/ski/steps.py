@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import argparse
 
-from workbench.commands.at_ski import AtSki, Did, add_ski_option, at_ski, ski_command
-from workbench.commands.manual import Commands
+from workbench.commands.at_ski import METHOD, SKI, YES, AtSki, Did, at_ski, ski_act
+from workbench.commands.manual import JSON, command, flag, option, place, unit_option
 from workbench.commands.output import say, say_json
 from workbench.errors import InputError
-from workbench.fin.reading.quantities import QUANTITIES
 from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
@@ -23,44 +22,52 @@ from workbench.work.job_text.typed_lines import (
 )
 from workbench.work.job_text.view_words import since_left
 from workbench.work.roster.calipers import caliper_meant, in_hand, standing_words
-
-METHOD = f"a reading by its method's name or number, or {', '.join(QUANTITIES)} where one is meant"
-YES = "take the likeliest meaning, or the doubtful value as it is, without asking"
+from workbench.work.text.fields import SECOND
 
 
-def add(commands: Commands) -> None:
-    """Add the commands in the order of the work."""
-    _add_next(commands)
-    _add_take(commands)
-    _add_tick(commands)
-    _add_read(commands)
-    _add_seat(commands)
-    _add_sign_off(commands)
+@ski_act(
+    "enough",
+    "go on with fewer repeats than the shop wants",
+    "At least one of each reading there must be.",
+    see="read, settings",
+    examples=[("enough", "One repeat of each will do this time.")],
+)
+def _enough(at: AtSki, args: argparse.Namespace) -> Did:
+    return at.shop.enough(at.view), "going on with fewer repeats"
 
 
-def _add_next(commands: Commands) -> None:
-    nxt = commands.add_parser(
-        "next",
-        help="how far a ski is and what to do now",
-        description="One fact a line, without drawing. Said are the ski, its stage, what to do "
-        "now and the command for it, the caution that belongs there, each reading with its "
-        "uncertainty and target, and where studs are to be turned the turns, exact and "
-        "rounded, the steps and what to expect.",
-        run=_next,
-        see="take, queue, tick, read",
-        examples=[
-            ("next", "The ski in hand."),
-            ('next "Heron 66"', "A ski by its name."),
-            ("next 3 --unit mm", "The third ski of the queue, in mm."),
-            ("next H66-014 --json", "A ski by its serial, for a script."),
-        ],
-    )
-    nxt.place("ski", "SKI", "the same as --ski SKI", nargs="?", default=argparse.SUPPRESS)
-    add_ski_option(nxt)
-    nxt.unit("unit to show; left out: the bench's own")
-    nxt.flag("--json", "print JSON for machines")
+@ski_act(
+    "seat",
+    "say that all three studs touch the blade where it is",
+    "Bring all three studs up until each just touches the blade, then say so.",
+    see="next, aim",
+    examples=[("seat", "The studs of the ski in hand touch.")],
+)
+def _seat(at: AtSki, args: argparse.Namespace) -> Did:
+    return at.shop.seat_studs(at.view), "studs touch the blade where it is"
 
 
+@command(
+    "next",
+    "how far a ski is and what to do now",
+    "One fact a line, without drawing. Said are the ski, its stage, what to do "
+    "now and the command for it, the caution that belongs there, each reading with its "
+    "uncertainty and target, and where studs are to be turned the turns, exact and "
+    "rounded, the steps and what to expect.",
+    see="take, queue, tick, read",
+    examples=[
+        ("next", "The ski in hand."),
+        ('next "Heron 66"', "A ski by its name."),
+        ("next 3 --unit mm", "The third ski of the queue, in mm."),
+        ("next H66-014 --json", "A ski by its serial, for a script."),
+    ],
+    takes=[
+        place("ski", "SKI", "the same as --ski SKI", nargs="?", default=argparse.SUPPRESS),
+        SKI,
+        unit_option("unit to show; left out: the bench's own"),
+        JSON,
+    ],
+)
 def _next(args: argparse.Namespace) -> None:
     with at_ski(args) as at:
         if args.json:
@@ -69,22 +76,20 @@ def _next(args: argparse.Namespace) -> None:
             say(job_lines(at.view, at.unit, at.number, at.line, at.ski))
 
 
-def _add_take(commands: Commands) -> None:
-    take = commands.add_parser(
-        "take",
-        help="take a ski of the queue in hand",
-        description="The ski in hand is the one that commands are about where --ski names no "
-        "other. The bench opens on it too.",
-        run=_take,
-        see="next, queue",
-        examples=[
-            ("take 1", "The first ski of the queue."),
-            ("take OT-65-771", "A ski by its serial."),
-        ],
-    )
-    take.place("ski", "SKI", "serial, name or number in the queue")
-
-
+@command(
+    "take",
+    "take a ski of the queue in hand",
+    "The ski in hand is the one that commands are about where --ski names no "
+    "other. The bench opens on it too.",
+    see="next, queue",
+    examples=[
+        ("take 1", "The first ski of the queue."),
+        ("take OT-65-771", "A ski by its serial."),
+    ],
+    takes=[
+        place("ski", "SKI", "serial, name or number in the queue"),
+    ],
+)
 def _take(args: argparse.Namespace) -> None:
     with at_ski(args) as at:
         take_ski(at.shop, at.line)
@@ -92,60 +97,53 @@ def _take(args: argparse.Namespace) -> None:
     say(lines)
 
 
-def _add_tick(commands: Commands) -> None:
-    tick = ski_command(
-        commands, "tick", "tick the next item of the check that is due",
-        "Each item is ticked on purpose, one a command and in order; 'next' says which is due. The "
-        "clamp bolts come last, always, and nothing is signed off without them.",
-        do=_tick, see="next, sign-off",
-        examples=[
-            ("tick edges", "The item 'edges' of the received check."),
-            ('tick --ski "Heron 66" 2', "The second item, of a ski that is not in hand."),
-            ("--who KV tick clamp", "The clamp bolts, last of the final check, under KV."),
-        ],
-    )  # fmt: skip
-    tick.place("item", "ITEM", "the item that is due, by its key or number")
-
-
+@ski_act(
+    "tick",
+    "tick the next item of the check that is due",
+    "Each item is ticked on purpose, one a command and in order; 'next' says which is due. The "
+    "clamp bolts come last, always, and nothing is signed off without them.",
+    see="next, sign-off",
+    examples=[
+        ("tick edges", "The item 'edges' of the received check."),
+        ('tick --ski "Heron 66" 2', "The second item, of a ski that is not in hand."),
+        ("--who KV tick clamp", "The clamp bolts, last of the final check, under KV."),
+    ],
+    takes=[
+        place("item", "ITEM", "the item that is due, by its key or number"),
+    ],
+)
 def _tick(at: AtSki, args: argparse.Namespace) -> Did:
     item = item_meant(at.view, args.item)
     return at.shop.tick(at.view, item.key), f"ticked: {item.words}"
 
 
-def _add_read(commands: Commands) -> None:
-    read = ski_command(
-        commands, "read", "keep a reading of the caliper",
-        "Digits without a point are placed where they make sense for that reading, as on the "
-        "bench: 2450 or 24500 for a depth near 2.45 in. What has two meanings, or cannot be right "
-        "after the turns made, is refused with the question; --yes takes it. A reading may be "
-        "repeated; the mean of its repeats counts. After the final check it is the after-lock "
-        "reading, the clamp bolts tight for good: it shows what clamping moved.",
-        do=_read, see="next, strike, take-back, calipers, enough",
-        examples=[
-            ('read "depth, hole 2 back edge" 2.4505', "A reading by its method's name."),
-            ("read 1 24505", "The first reading; the point is placed: 2.4505 in."),
-            ("read tail 18.42mm", "The one tail distance of this ski, in mm."),
-            (
-                'read --ski LK64/22 length 176.31 --unit mm --caliper "Drawer caliper, mm"',
-                "Another ski's, with another caliper.",
-            ),
-            ("read 3 7.0175 --yes", "Taken though it is doubtful."),
-        ],
-    )  # fmt: skip
-    read.place("method", "METHOD", METHOD)
-    read.place("value", "VALUE", "such as 2.4505, 24505, 62.23mm or 2 7/16")
-    read.unit("unit of a bare number; left out: the bench's own")
-    read.option("--caliper", "NAME", "taken with this one; left out: the one in hand")
-    read.flag("--yes", YES)
-    ski_command(
-        commands, "enough", "go on with fewer repeats than the shop wants",
-        "At least one of each reading there must be.",
-        do=lambda at, _: (at.shop.enough(at.view), "going on with fewer repeats"),
-        see="read, settings",
-        examples=[("enough", "One repeat of each will do this time.")],
-    )  # fmt: skip
-
-
+@ski_act(
+    "read",
+    "keep a reading of the caliper",
+    "Digits without a point are placed where they make sense for that reading, as on the "
+    "bench: 2450 or 24500 for a depth near 2.45 in. What has two meanings, or cannot be right "
+    "after the turns made, is refused with the question; --yes takes it. A reading may be "
+    "repeated; the mean of its repeats counts. After the final check it is the after-lock "
+    "reading, the clamp bolts tight for good: it shows what clamping moved.",
+    see="next, strike, take-back, calipers, enough",
+    examples=[
+        ('read "depth, hole 2 back edge" 2.4505', "A reading by its method's name."),
+        ("read 1 24505", "The first reading; the point is placed: 2.4505 in."),
+        ("read tail 18.42mm", "The one tail distance of this ski, in mm."),
+        (
+            'read --ski LK64/22 length 176.31 --unit mm --caliper "Drawer caliper, mm"',
+            "Another ski's, with another caliper.",
+        ),
+        ("read 3 7.0175 --yes", "Taken though it is doubtful."),
+    ],
+    takes=[
+        place("method", "METHOD", METHOD),
+        place("value", "VALUE", "such as 2.4505, 24505, 62.23mm or 2 7/16"),
+        unit_option("unit of a bare number; left out: the bench's own"),
+        option("--caliper", "NAME", "taken with this one; left out: the one in hand"),
+        flag("--yes", YES),
+    ],
+)
 def _read(at: AtSki, args: argparse.Namespace) -> Did:
     line = line_meant(at.view, args.method)
     caliper = caliper_meant(at.shop, args.caliper) if args.caliper else in_hand(at.shop)
@@ -162,30 +160,20 @@ def _read(at: AtSki, args: argparse.Namespace) -> Did:
     return new, said, standing
 
 
-def _add_seat(commands: Commands) -> None:
-    ski_command(
-        commands, "seat", "say that all three studs touch the blade where it is",
-        "Bring all three studs up until each just touches the blade, then say so.",
-        do=lambda at, _: (at.shop.seat_studs(at.view), "studs touch the blade where it is"),
-        see="next, aim",
-        examples=[("seat", "The studs of the ski in hand touch.")],
-    )  # fmt: skip
-
-
-def _add_sign_off(commands: Commands) -> None:
-    sign = ski_command(
-        commands, "sign-off", "release a ski after its final check",
-        "Only after every item of the final check, the clamp bolts last, and under initials: --who "
-        "before the command, or the setting 'who'.",
-        do=_sign_off, see="tick, card, day-sheet",
-        examples=[
-            ("--who KV sign-off", "Released by KV."),
-            ("--who KV sign-off --second PM", "PM looked at it too."),
-        ],
-    )  # fmt: skip
-    sign.option("--second", "INITIALS", "who else looked at it, where the shop asks for that")
-
-
+@ski_act(
+    "sign-off",
+    "release a ski after its final check",
+    "Only after every item of the final check, the clamp bolts last, and under initials: --who "
+    "before the command, or the setting 'who'.",
+    see="tick, card, day-sheet",
+    examples=[
+        ("--who KV sign-off", "Released by KV."),
+        ("--who KV sign-off --second PM", "PM looked at it too."),
+    ],
+    takes=[
+        option("--second", "INITIALS", f"{SECOND}; where the shop asks for that"),
+    ],
+)
 def _sign_off(at: AtSki, args: argparse.Namespace) -> Did:
     who, view = at.shop.who, at.view
     if not who.strip():

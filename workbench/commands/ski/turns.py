@@ -5,9 +5,8 @@ from __future__ import annotations
 import argparse
 from collections.abc import Sequence
 
-from workbench.commands.at_ski import AtSki, Did, act, ski_command
-from workbench.commands.manual import Commands
-from workbench.commands.ski.steps import METHOD, YES
+from workbench.commands.at_ski import METHOD, YES, AtSki, Did, act, ski_act, ski_command
+from workbench.commands.manual import flag, option, place, unit_option
 from workbench.errors import InputError, PoseError
 from workbench.measure.display import turn_text
 from workbench.records.store.values import keepable
@@ -20,7 +19,7 @@ from workbench.work.job_text.view_words import act_due, no_turn_why
 from workbench.work.roster.baselines import aim_at, baseline_meant
 from workbench.work.roster.parts_typed import finest_of
 from workbench.work.study.restating import (
-    HOW_ACCEPTED,
+    HOW,
     aim_as_read,
     how_meant,
     in_our_methods,
@@ -31,67 +30,60 @@ from workbench.work.text.words import error_words, step_words
 from workbench.work.trust.wing_setup import hold_of, kept_wing_words
 
 
-def add(commands: Commands) -> None:
-    """Add the commands in the order of the work."""
-    _add_aim(commands)
-    _add_accept(commands)
-    _add_done(commands)
-    _add_set_wing(commands)
+@ski_command(
+    "aim",
+    "give the target of a reading: a value, or a sign and a change",
+    "A reading without a target stays where it is. A change is counted from the reading of "
+    "now; 'accept' goes on to the turns. One out of reach is kept and told, with status 3: "
+    "give another, or those of the other readings that belong to it.",
+    see="accept, baselines, finest, ride",
+    examples=[
+        ("aim depth +.010", "Ten thousandths deeper than it is now."),
+        ("aim 3 -0.015", "The third reading, the length, shorter."),
+        ('aim "tail, upper line" 18.50mm', "A tail distance by its value."),
+        ("aim --baseline", "The ski's own baseline."),
+        (
+            "aim --as-read-by 'depth deepest=2.512' 'tail flat=.728' 'length tips=6.936'",
+            "The rider's numbers from elsewhere, in this ski's own methods.",
+        ),
+        ("aim --last", "What it was last set to."),
+        ("aim --one-step-more", "The last change was good: as much again."),
+        ("aim --undo-change", "The last change was not: back to the setting before it."),
+        ("aim --setting 2026-07-04:left", "How it left on that day."),
+        ("aim --again", "Change the target after all."),
+    ],
+    takes=[
+        place("method", "METHOD", METHOD, nargs="?"),
+        place("value", "VALUE", "such as 2.4600, 62.5mm, +.010 or -0.2mm", nargs="?"),
+        option(
+            "--baseline",
+            "NAME",
+            "aim at a baseline's numbers instead; without NAME the ski's own",
+            nargs="?",
+            const="",
+        ),
+        option(
+            "--as-read-by",
+            "HOW=NUMBER",
+            f"somebody else's three numbers, each with how it was measured: {HOW.words}",
+            nargs="+",
+        ),
+        flag("--last", "aim at what the ski was last set to"),
+        flag(
+            "--one-step-more", "aim at the last setting and its change once more, the wing with it"
+        ),
+        flag("--undo-change", "aim at the setting before the last one, the wing with it"),
+        option("--setting", "N", "go back to a setting as 'history SKI --settings' numbers it"),
+        flag("--again", "open the target again after it was accepted"),
+        unit_option("unit of a bare number; left out: the bench's own"),
+        flag("--yes", YES),
+    ],
+)
+def _aim(args: argparse.Namespace) -> int:
+    return act(args, _aimed, aims=not args.again)
 
 
-def _add_aim(commands: Commands) -> None:
-    aim = ski_command(
-        commands, "aim", "give the target of a reading: a value, or a sign and a change",
-        "A reading without a target stays where it is. A change is counted from the reading of "
-        "now; 'accept' goes on to the turns. One out of reach is kept and told, with status 3: "
-        "give another, or those of the other readings that belong to it.",
-        run=lambda args: act(args, _aim, aims=not args.again),
-        see="accept, baselines, finest, ride",
-        examples=[
-            ("aim depth +.010", "Ten thousandths deeper than it is now."),
-            ("aim 3 -0.015", "The third reading, the length, shorter."),
-            ('aim "tail, upper line" 18.50mm', "A tail distance by its value."),
-            ("aim --baseline", "The ski's own baseline."),
-            (
-                "aim --as-read-by 'depth deepest=2.512' 'tail flat=.728' 'length tips=6.936'",
-                "The rider's numbers from elsewhere, in this ski's own methods.",
-            ),
-            ("aim --last", "What it was last set to."),
-            ("aim --one-step-more", "The last change was good: as much again."),
-            ("aim --undo-change", "The last change was not: back to the setting before it."),
-            ("aim --setting 2026-07-04:left", "How it left on that day."),
-            ("aim --again", "Change the target after all."),
-        ],
-    )  # fmt: skip
-    aim.place("method", "METHOD", METHOD, nargs="?")
-    aim.place("value", "VALUE", "such as 2.4600, 62.5mm, +.010 or -0.2mm", nargs="?")
-    aim.option(
-        "--baseline",
-        "NAME",
-        "aim at a baseline's numbers instead; without NAME the ski's own",
-        nargs="?",
-        const="",
-    )
-    aim.option(
-        "--as-read-by",
-        "HOW=NUMBER",
-        "somebody else's three numbers, each with how it was measured: a method of this blade "
-        "by name or number, 'depth deepest', 'tail tips', 'length flat', 'length 0.15..0.3'; an "
-        "offset behind it where theirs reads more",
-        nargs="+",
-    )
-    aim.flag("--last", "aim at what the ski was last set to")
-    aim.flag(
-        "--one-step-more", "aim at the last setting and its change once more, the wing with it"
-    )
-    aim.flag("--undo-change", "aim at the setting before the last one, the wing with it")
-    aim.option("--setting", "N", "go back to a setting as 'history SKI --settings' numbers it")
-    aim.flag("--again", "open the target again after it was accepted")
-    aim.unit("unit of a bare number; left out: the bench's own")
-    aim.flag("--yes", YES)
-
-
-def _aim(at: AtSki, args: argparse.Namespace) -> Did:
+def _aimed(at: AtSki, args: argparse.Namespace) -> Did:
     ways = [
         args.baseline is not None, args.last, args.again, args.setting is not None,
         args.method is not None, args.one_step_more, args.undo_change,
@@ -127,7 +119,7 @@ def _aim_as_read(at: AtSki, texts: Sequence[str]) -> Did:
     for text in texts:
         how, sign, number = text.rpartition("=")
         if not sign or not how.strip():
-            raise InputError("--as-read-by", text, f"HOW=NUMBER; HOW is {HOW_ACCEPTED}")
+            raise InputError("--as-read-by", text, f"HOW=NUMBER; HOW is {HOW.words}")
         meant = how_meant(at.shop, at.view, how, at.unit)
         theirs.append(theirs_typed(at.view, meant, number, at.unit))
     try:
@@ -163,27 +155,21 @@ def _aim_at_value(at: AtSki, args: argparse.Namespace) -> Did:
     return new, f"target kept: {line.method.name} {number}{glance}"
 
 
-def _add_accept(commands: Commands) -> None:
-    accept = ski_command(
-        commands, "accept", "accept the target, or the readings that are within tolerance",
-        "Goes on from the target to the turns, and from readings within tolerance to what comes "
-        "after them.",
-        do=_accept, aims=True, see="aim, done",
-        examples=[
-            ("accept", "The target, or the readings, of the ski in hand."),
-            ("accept --as-is", "Near enough, though outside tolerance."),
-        ],
-    )  # fmt: skip
-    accept.flag("--as-is", "keep readings that are outside tolerance as they are")
-    finest = ski_command(
-        commands, "finest", "change the finest turn that this ski is set with",
-        "Turns are rounded to the combination of such parts that misses the target least.",
-        do=_finest, see="settings, done",
-        examples=[("finest 1/16", "Sixteenths, for this ski."), ("finest 0", "Exact turns.")],
-    )  # fmt: skip
-    finest.place("turn", "TURN", "1/4, 1/8, 1/16 ...; 0 is exact")
-
-
+@ski_act(
+    "accept",
+    "accept the target, or the readings that are within tolerance",
+    "Goes on from the target to the turns, and from readings within tolerance to what comes "
+    "after them.",
+    aims=True,
+    see="aim, done",
+    examples=[
+        ("accept", "The target, or the readings, of the ski in hand."),
+        ("accept --as-is", "Near enough, though outside tolerance."),
+    ],
+    takes=[
+        flag("--as-is", "keep readings that are outside tolerance as they are"),
+    ],
+)
 def _accept(at: AtSki, args: argparse.Namespace) -> Did:
     if at.view.stage == "target":
         return at.shop.accept_target(at.view), "target accepted"
@@ -194,25 +180,33 @@ def _accept(at: AtSki, args: argparse.Namespace) -> Did:
     return at.shop.accept(at.view), said
 
 
+@ski_act(
+    "finest",
+    "change the finest turn that this ski is set with",
+    "Turns are rounded to the combination of such parts that misses the target least.",
+    see="settings, done",
+    examples=[("finest 1/16", "Sixteenths, for this ski."), ("finest 0", "Exact turns.")],
+    takes=[
+        place("turn", "TURN", "1/4, 1/8, 1/16 ...; 0 is exact"),
+    ],
+)
 def _finest(at: AtSki, args: argparse.Namespace) -> Did:
     turn = finest_of(args.turn)
     said = f"finest turn {turn_text(turn)}" if turn else "exact turns"
     return at.shop.set_finest(at.view, turn), said
 
 
-def _add_done(commands: Commands) -> None:
-    ski_command(
-        commands, "done", "say that the act of the round that is due is done",
-        "Loosen, turn stud after stud, seat, snug: 'next' says which act is due, and each is one "
-        "'done'. The last of them keeps the round with its turns; then measure again.",
-        do=_done, see="next, read, take-back",
-        examples=[
-            ("done", "The act that 'next' named is done."),
-            ("done --ski OT-65-771", "The same for another ski."),
-        ],
-    )  # fmt: skip
-
-
+@ski_act(
+    "done",
+    "say that the act of the round that is due is done",
+    "Loosen, turn stud after stud, seat, snug: 'next' says which act is due, and each is one "
+    "'done'. The last of them keeps the round with its turns; then measure again.",
+    see="next, read, take-back",
+    examples=[
+        ("done", "The act that 'next' named is done."),
+        ("done --ski OT-65-771", "The same for another ski."),
+    ],
+)
 def _done(at: AtSki, _: argparse.Namespace) -> Did:
     view = at.view
     if view.stage == "turning" and view.steps and not view.has_round:
@@ -226,22 +220,22 @@ def _done(at: AtSki, _: argparse.Namespace) -> Did:
     return new, said
 
 
-def _add_set_wing(commands: Commands) -> None:
-    wing = ski_command(
-        commands, "set-wing", "keep the wing's angle that was set",
-        "Degrees to the base, with where the straightedge lay and the gauge used. 'wing' does the "
-        "arithmetic between holds.",
-        do=_set_wing, see="wing, settings, tick",
-        examples=[
-            ("set-wing 7.5", "Seven and a half degrees, by the shop's hold and gauge."),
-            ('set-wing 8 --hold front --gauge "brass, 8"', "Held and gauged another way."),
-        ],
-    )  # fmt: skip
-    wing.place("angle", "DEGREES", "2 to 20, such as 7.5")
-    wing.option("--hold", "HOLD", "front, middle or rear; left out: the shop's own")
-    wing.option("--gauge", "WORDS", "the gauge used; left out: the shop's of that angle")
-
-
+@ski_act(
+    "set-wing",
+    "keep the wing's angle that was set",
+    "Degrees to the base, with where the straightedge lay and the gauge used. 'wing' does the "
+    "arithmetic between holds.",
+    see="wing, settings, tick",
+    examples=[
+        ("set-wing 7.5", "Seven and a half degrees, by the shop's hold and gauge."),
+        ('set-wing 8 --hold front --gauge "brass, 8"', "Held and gauged another way."),
+    ],
+    takes=[
+        place("angle", "DEGREES", "2 to 20, such as 7.5"),
+        option("--hold", "HOLD", "front, middle or rear; left out: the shop's own"),
+        option("--gauge", "WORDS", "the gauge used; left out: the shop's of that angle"),
+    ],
+)
 def _set_wing(at: AtSki, args: argparse.Namespace) -> Did:
     hold = hold_of(args.hold) if args.hold is not None else None
     if args.gauge is not None:

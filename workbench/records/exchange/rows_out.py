@@ -91,10 +91,7 @@ def _refuse_damaged(
         if total != wanted
     ]
     if doubtful:
-        sql = "SELECT s.row_id FROM json_each(?) o JOIN strikes s ON s.row_id = o.value"
-        struck = {
-            row_id for (row_id,) in db.execute(sql, [json.dumps([r["id"] for r in doubtful])])
-        }
+        struck = struck_among(db, [row["id"] for row in doubtful])
         for row_id, why in damaged(db, form.table, doubtful, struck):
             raise DamagedRowError(form.table, row_id, why)
 
@@ -104,6 +101,12 @@ def _as_row(form: Form, values: _Read, parts: Mapping[str, list[Row]]) -> Row:
     if form.part is not None:
         row[form.part.value] = parts.get(row["id"], [])
     return row
+
+
+def struck_among(db: Database, ids: Sequence[str]) -> set[str]:
+    """Those of these ids whose rows are struck out."""
+    sql = "SELECT t.row_id FROM json_each(?) o JOIN strikes t ON t.row_id = o.value"
+    return {row_id for (row_id,) in db.execute(sql, [json.dumps(ids)])}
 
 
 def can_tell_damage(table: Table) -> bool:

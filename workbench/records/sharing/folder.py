@@ -15,7 +15,8 @@ import os
 import platform
 import secrets
 import zlib
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -64,11 +65,9 @@ class Folder:
 
     def _found(self) -> dict[str, dict[str, Any]]:
         """The first lines of all benches' files, by names; what is none of ours is left."""
-        try:
+        with self._answering():
             files = sorted(self._path.glob(f"*{ENDING}"))
             heads = {file.name: _head(file) for file in files}
-        except OSError as error:
-            raise self._lost(error) from error
         return {name: head for name, head in heads.items() if head is not None}
 
     def _own(self, known: Mapping[str, int]) -> tuple[str, str] | None:
@@ -84,10 +83,8 @@ class Folder:
         return f"{self._bench}-{mark}{ENDING}"
 
     def _size(self, name: str) -> int:
-        try:
+        with self._answering():
             return (self._path / name).stat().st_size
-        except OSError as error:
-            raise self._lost(error) from error
 
     def _begun(self) -> tuple[str, str]:
         """Begin a file of this bench's own; its mark and name."""
@@ -95,19 +92,25 @@ class Folder:
         head = {"format": FORMAT, "version": VERSION, "bench": self._bench, "mark": mark}
         head |= {"name": platform.node()[:40]}
         file = self._path / self._name(mark)
-        try:
+        with self._answering():
             with file.open("xb") as out:
                 out.write(f"{json.dumps(head)}\n".encode())
                 out.flush()
                 os.fsync(out.fileno())
             sync_folder(self._path)
-        except OSError as error:
-            raise self._lost(error) from error
         self._heads[file.name] = head
         return mark, file.name
 
-    def _lost(self, error: OSError) -> SharingError:
-        return SharingError(f"{shown(str(self._path), 300)}: does not answer ({said(error)})")
+    @contextmanager
+    def _answering(self) -> Iterator[None]:
+        """Say of an error of the system that the folder does not answer."""
+        try:
+            yield
+        except RecordsError:
+            raise
+        except OSError as error:
+            why = f"{shown(str(self._path), 300)}: does not answer ({said(error)})"
+            raise SharingError(why) from error
 
     def knows(self, seen: Seen | None) -> None:
         """Take note of how far this bench has taken all files."""
@@ -121,18 +124,13 @@ class Folder:
         """Append rows to this bench's file; written through to the disk when this returns."""
         text = b"".join(_line(row, form, self.seen_of(row)) for row in rows)
         file = self._path / self.own_stream
-        try:
-            with place_held(file, alone=True), file.open("r+b") as out:
-                end = _whole_end(out)
-                out.truncate(end)  # of this bench's own last line, which was broken off
-                out.seek(end)
-                out.write(text)
-                out.flush()
-                os.fsync(out.fileno())
-        except OSError as error:
-            if isinstance(error, RecordsError):
-                raise
-            raise self._lost(error) from error
+        with self._answering(), place_held(file, alone=True), file.open("r+b") as out:
+            end = _whole_end(out)
+            out.truncate(end)  # of this bench's own last line, which was broken off
+            out.seek(end)
+            out.write(text)
+            out.flush()
+            os.fsync(out.fileno())
         self._end = (self._end[0] if self._end else end, end + len(text))
 
     def streams(self) -> tuple[str, ...]:
@@ -148,25 +146,20 @@ class Folder:
         file = self._path / stream
         rows: list[Arriving] = []
         at, bench = position, str(self._heads[stream].get("bench", ""))
-        try:
-            with file.open("rb") as lines:
-                lines.seek(at)
-                while len(rows) < most:
-                    line = lines.readline()
-                    if not line.endswith(b"\n"):
-                        return Batch(tuple(rows), at, stream)
-                    if at > 0:
-                        where = f"{shown(file.name, 300)}, byte {at}"
-                        row = _row(
-                            line, Arriving(at + len(line), stream, where, "", "", {}, 0, bench)
-                        )
-                        if row is None:
-                            why = "damaged; take the file away, and its bench writes it anew"
-                            return Batch(tuple(rows), at, stream, f"{where}: {why}")
-                        rows.append(row)
-                    at += len(line)
-        except OSError as error:
-            raise self._lost(error) from error
+        with self._answering(), file.open("rb") as lines:
+            lines.seek(at)
+            while len(rows) < most:
+                line = lines.readline()
+                if not line.endswith(b"\n"):
+                    break
+                if at > 0:
+                    where = f"{shown(file.name, 300)}, byte {at}"
+                    row = _row(line, Arriving(at + len(line), stream, where, "", "", {}, 0, bench))
+                    if row is None:
+                        why = "damaged; take the file away, and its bench writes it anew"
+                        return Batch(tuple(rows), at, stream, f"{where}: {why}")
+                    rows.append(row)
+                at += len(line)
         return Batch(tuple(rows), at, stream)
 
     def facts_after(
@@ -193,20 +186,16 @@ class Folder:
         return {str(bench): str(name)[:40] for bench, name in named if name}
 
     def say_in_hand(self, who: str, ski: str, at: datetime) -> None:
-        """Say which ski (by its id, blank: none) this bench has in hand, in place of what it said
-        before."""
+        """Say which ski (by its id, blank: none) this bench has in hand now."""
         said = {"name": platform.node()[:40], "who": who[:60], "ski": ski, "at": at.isoformat()}
         file = self._path / f"{self._bench}{IN_HAND}"
         made = file.with_suffix(".new")
-        try:
+        with self._answering():
             made.write_text(json.dumps(said), encoding="ascii")
             made.replace(file)
-        except OSError as error:
-            raise self._lost(error) from error
 
     def in_hand(self) -> tuple[InHand, ...]:
-        """What the other benches had in hand when they were there last; what cannot be read is
-        passed over."""
+        """What the other benches had in hand when there last; what cannot be read is left out."""
         out = []
         for file in sorted(self._path.glob(f"*{IN_HAND}")):
             if file.name == f"{self._bench}{IN_HAND}":

@@ -161,17 +161,21 @@ class Hub:
         there = self._rows("SELECT to_regclass('quarterturn.steps') IS NOT NULL")[0][0]
         if not there:
             raise SharingError("there is no hub; 'quarterturn hub init URL' makes one, as an owner")
-        steps = [row[0] for row in self._rows("SELECT name FROM quarterturn.steps ORDER BY number")]
-        if newer := [name for name in steps if name not in STEPS]:
-            raise NewerFormError(
-                f"the hub was made by a newer Quarterturn ({shown(newer[-1])}); update this one"
-            )
-        if len(steps) < len(STEPS):
+        if self._steps() < STEPS.keys():
             raise NewerFormError(
                 "the hub is of an older Quarterturn; bring every bench up to date, then the hub "
                 "by 'quarterturn hub init URL', as an owner"
             )
         ((self.share, self.form),) = self._rows("SELECT id::text, form FROM quarterturn.hub")
+
+    def _steps(self) -> set[str]:
+        """The names of the steps that made the hub, all of which this program knows."""
+        steps = {row[0] for row in self._rows("SELECT name FROM quarterturn.steps")}
+        if newer := steps - STEPS.keys():
+            raise NewerFormError(
+                f"the hub was made by a newer Quarterturn ({shown(min(newer))}); update this one"
+            )
+        return steps
 
     def _run(self, sql: str, values: Sequence[object] | None = None) -> None:
         try:
@@ -210,12 +214,7 @@ class Hub:
             self._conn.execute(f"CREATE ROLE {ROLE} NOLOGIN")
             done.append(f"role {ROLE}")
         self._conn.execute(BEGIN)
-        found = self._conn.execute("SELECT name FROM quarterturn.steps ORDER BY number").fetchall()
-        known = {row[0] for row in found}
-        if newer := known - STEPS.keys():
-            raise NewerFormError(
-                f"the hub was made by a newer Quarterturn ({shown(min(newer))}); update this one"
-            )
+        known = self._steps()
         for name, sql in STEPS.items():
             if name not in known:
                 self._conn.execute(sql)

@@ -1,32 +1,34 @@
 """How far this book shares its rows: what was not sent yet, what was taken, what is held back.
 
-``journal`` has every row of the book that travels, in the order in which they came to be here:
-triggers write it (``store/schema.py``) once the book is shared, so that no way in is forgotten, and
-a book that is not shared pays nothing. ``came`` is the share by which a row came, blank for one
-that was entered or imported here; it does not go back there. What stays at home for good has
-``HOME`` there: rows that were damaged and struck out before they went, with their strikes. ``seen``
-is how far the hub had been taken when the row was written, so that others can tell what its writer
-did not know.
+``journal`` has every row that travels, in the order in which they came to be here. Triggers write
+it (``store/schema.py``) once the book is shared: no way in is forgotten, and a book that is not
+shared pays nothing. ``came`` is the share by which a row came, to which it does not go back; blank
+for one entered or imported here, ``HOME`` for one that stays at home: damaged and struck out before
+it went, or such a strike. ``seen`` is how far the hub had been taken when the row was written.
 
-``shares`` are the hubs and folders: ``sent`` is the journal's number up to which all went.
+``shares`` are the hubs and folders; ``sent`` is the journal's number up to which all went there.
 ``taken`` is how far each stream of a share was taken: a hub has one, a folder one for each file.
-Positions stand in the book and move in the transaction that puts the rows in: whatever is killed,
-rows are there with their position or neither is. ``held`` are rows of a hub that were refused:
-they refer to rows that are not here yet, or no book of ours can hold them.
+Positions move in the transaction that puts the rows in: whatever is killed, rows are there with
+their position or neither is. ``held`` are rows of a hub that were refused.
 """
 
 from __future__ import annotations
 
 import json
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime
 from typing import Literal, TypeAlias
 
 from workbench.errors import RecordsError
 from workbench.frozen import dataclass
 from workbench.records.exchange.form import HOME_STEPS, Row, forms
-from workbench.records.exchange.rows_out import can_tell_damage, damaged, rows_of
+from workbench.records.exchange.rows_out import (
+    can_tell_damage,
+    damaged,
+    rows_of,
+    struck_among,
+)
 from workbench.records.store.database import Database
 from workbench.records.store.faults import DamagedRowError
 from workbench.records.store.ids import tag_of
@@ -83,17 +85,6 @@ class Outgoing:
     stays: frozenset[str] = frozenset()
 
 
-@dataclass(frozen=True, slots=True)
-class Held:
-    """A row of a hub that is not in the book: its place there, and why it was refused."""
-
-    position: int
-    table: str
-    row_id: str
-    body: Row
-    why: str
-
-
 class SharingError(RecordsError):
     """A hub or folder does not answer, or is not one; says why and what to do next."""
 
@@ -123,6 +114,10 @@ class Arriving:
     form: int
     bench: str = ""
     seen: Seen | None = None
+
+
+Refused: TypeAlias = tuple[Arriving, str]
+"""A row that is not in the book, and why."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,7 +214,7 @@ def _bodies(db: Database, wanted: dict[Table, list[str]]) -> tuple[dict[str, Row
     for table, ids in wanted.items():
         found = list(rows_of(db, made[table], ids))
         if can_tell_damage(table):
-            struck = _struck(db, ids)
+            struck = struck_among(db, ids)
             for row_id, why in damaged(db, table, found, db.sound):
                 if row_id not in struck:
                     raise DamagedRowError(table, row_id, why)
@@ -237,11 +232,6 @@ def _strikes_of(db: Database, hurt: set[str], bodies: dict[str, Row]) -> set[str
         home = db.execute(sql, [json.dumps(sorted(struck.values()))])
         hurt = hurt | {row[0] for row in home}
     return {i for i, row_id in struck.items() if row_id in hurt}
-
-
-def _struck(db: Database, ids: Sequence[str]) -> set[str]:
-    sql = "SELECT t.row_id FROM json_each(?) o JOIN strikes t ON t.row_id = o.value"
-    return {row[0] for row in db.execute(sql, [json.dumps(list(ids))])}
 
 
 def unsent(db: Database, share: str) -> int:
@@ -306,31 +296,30 @@ def note_came(pen: Pen, share: str, after: int) -> None:
     pen.db.execute(f"UPDATE {Table.JOURNAL} SET came = ? WHERE number > ?", [share, after])
 
 
-def hold(pen: Pen, share: str, rows: Iterable[Held]) -> None:
-    """Keep rows that were refused, each with why."""
-    for row in rows:
+def hold(pen: Pen, share: str, rows: Iterable[Refused]) -> None:
+    """Keep rows that were refused."""
+    sql = f"INSERT OR REPLACE INTO {Table.HELD} (share, position, body, why) VALUES (?, ?, ?, ?)"
+    for row, why in rows:
         body = json.dumps({"table": row.table, "id": row.row_id, "row": row.body})
-        pen.db.execute(
-            f"INSERT OR REPLACE INTO {Table.HELD} (share, position, body, why) VALUES (?, ?, ?, ?)",
-            [share, row.position, body, row.why],
-        )
+        pen.db.execute(sql, [share, row.position, body, why])
 
 
-def held(db: Database, share: str) -> tuple[Held, ...]:
+def held(db: Database, share: str) -> list[Refused]:
     """The rows that are held back, in their order."""
     sql = f"SELECT position, body, why FROM {Table.HELD} WHERE share = ? ORDER BY position"
     out = []
-    for position, body, why in db.execute(sql, [share]):
-        read = json.loads(body)
-        out.append(Held(position, read["table"], read["id"], read["row"], why))
-    return tuple(out)
+    for at, kept, why in db.execute(sql, [share]):
+        read = json.loads(kept)
+        row = Arriving(at, read["id"], f"row {at}", read["id"], read["table"], read["row"], 0)
+        out.append((row, why))
+    return out
 
 
-def let_go(pen: Pen, share: str, positions: Iterable[int]) -> None:
+def let_go(pen: Pen, share: str, rows: Iterable[Arriving]) -> None:
     """Forget rows that were held back: they are in the book now."""
-    for position in positions:
+    for row in rows:
         pen.db.execute(
-            f"DELETE FROM {Table.HELD} WHERE share = ? AND position = ?", [share, position]
+            f"DELETE FROM {Table.HELD} WHERE share = ? AND position = ?", [share, row.position]
         )
 
 

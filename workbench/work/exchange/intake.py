@@ -217,7 +217,6 @@ class _Taking:
     def _typed(self, line: _Line) -> rows.Ski:
         fields = {**line.cells, "name": line["ski"]}
         book = self.shop.book
-        fields["unit"] = line["unit"] or ("mm" if book.setting("unit") == "mm" else "in")
         fields["blade"] = line["blade"] or only_real(book.blades())
         fields["block"] = line["block"] or only_real(book.blocks())
         return ski_typed(self.shop, fields)

@@ -38,6 +38,8 @@ from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import ALLOWED, MID_PASS, Stage
+from workbench.work.order.round_records import live
+from workbench.work.text.fields import Field
 from workbench.work.text.local_time import local_day
 from workbench.work.text.words import clean
 from workbench.work.trust.job_reading import Line
@@ -142,7 +144,23 @@ def _step_typed(text: str, what: What, where: str) -> float:
     return length.mm
 
 
-_LONGEST_NOTE = 4000
+RIDE = (
+    Field("rider", "Rider", "who rode it", "NAME", blank="the ski's own"),
+    Field("place", "Where", "which water", "WORDS", blank=""),
+    Field("water", "Water", "its temperature, such as 17C or 63F", "DEGREES", blank=""),
+    Field("rope", "Rope", "in your own words", "WORDS", blank=""),
+    Field("speed", "Speed", "in your own words", "WORDS", blank=""),
+    Field(
+        "complaints",
+        "It did",
+        "numbers or words of the short list, such as 1,4",
+        "NUMBERS",
+        blank="",
+    ),
+    Field("text", "In words", "the rider's own words", "WORDS", blank=""),
+    Field("rating", "Rating", "1 (poor) to 5 (as good as it gets)", "N", blank=""),
+)
+"""What is asked after a ride."""
 
 _ACCEPTED = "its readings are accepted: sign it off and queue it again, or take back to the target"
 NOT_NOW: dict[Stage, str] = {
@@ -185,28 +203,24 @@ class Offer:
 def rides_of(shop: Shop, ski_id: str) -> tuple[Ride, ...]:
     """Return the ride notes of a ski that are not struck out, newest first."""
     rules = ride_rules_of(shop)
-    notes = [
-        fact
-        for history in shop.book.history_of_ski(ski_id)
-        for fact in history.facts
-        if isinstance(fact, rows.RideNote) and fact.struck is None
-    ]
-    return tuple(_ride(rules, note) for note in sorted(notes, key=lambda n: n.id, reverse=True))
-
-
-def _ride(rules: Rules, note: rows.RideNote) -> Ride:
-    words = []
-    for key in note.complaints:
-        complaint = rules.complaint(key)
-        words.append(complaint.words if complaint is not None else key)
-    return Ride(note, tuple(words), suggestions(rules, note.complaints, note.water_c))
+    words = {complaint.key: complaint.words for complaint in rules.complaints}
+    notes = (
+        n for past in shop.book.history_of_ski(ski_id) for n in live(past.facts, rows.RideNote)
+    )
+    return tuple(
+        Ride(
+            note,
+            tuple(words.get(key, key) for key in note.complaints),
+            suggestions(rules, note.complaints, note.water_c),
+        )
+        for note in sorted(notes, key=lambda n: n.id, reverse=True)
+    )
 
 
 def ridden_job(shop: Shop, view: JobView) -> str:
     """Return the job that a ride note is about: the last one released, else the one in hand."""
     for history in reversed(shop.book.history_of_ski(view.ski.id)):
-        released = any(isinstance(f, rows.SignOff) and f.struck is None for f in history.facts)
-        if released and history.job.struck is None:
+        if history.job.struck is None and live(history.facts, rows.SignOff):
             return history.job.id
     return view.job.id
 
@@ -217,11 +231,9 @@ def listed_complaints(rules: Rules) -> str:
 
 
 def keep_ride(shop: Shop, view: JobView, fields: Mapping[str, str]) -> rows.RideNote:
-    """Keep what came back from a ride.
+    """Keep what came back from a ride, of the fields ``RIDE``.
 
-    Fields: rider, place, water (such as 17 C or 63 F), rope, speed, complaints (numbers or keys of
-    the short list), rating (1 to 5), text. All may be blank, but not all of complaints, rating and
-    text.
+    All may be blank, but not all of complaints, rating and text.
 
     Raises:
         InputError: names the field; nothing is kept.
@@ -229,10 +241,11 @@ def keep_ride(shop: Shop, view: JobView, fields: Mapping[str, str]) -> rows.Ride
     rider, place, water, rope, speed = (
         _text(fields, key, 200) for key in ("rider", "place", "water", "rope", "speed")
     )
+    rider = rider or view.ski.rider
     water_c = _water_c(water)
     complaints = complaints_in(ride_rules_of(shop), fields.get("complaints", ""))
     rating = _rating(fields.get("rating", ""))
-    text = _text(fields, "text", _LONGEST_NOTE)
+    text = _text(fields, "text", 4000)
     if not (complaints or rating or text):
         raise InputError("text", text, "the rider's words, a number of the list, or a rating")
     note = rows.RideNote(
@@ -312,7 +325,7 @@ def try_words(change: Try, unit: Unit) -> str:
 
 def _step(change: Try, unit: Unit) -> str:
     if change.what == "wing":
-        return f"{'+' if change.step > 0 else '−'}{_degrees(abs(change.step))}"
+        return f"{'+' if change.step > 0 else '−'}{abs(change.step):g}°"
     return f"{change_text(change.step, unit, FINE[unit])} {unit}"
 
 
@@ -344,25 +357,16 @@ def _wing_offer(view: JobView, suggestion: Suggestion, now_deg: float | None) ->
     if now_deg is None:
         words = "the wing's angle was never set here: set it, then ride again"
         return Offer(suggestion, None, "", words)
-    to = _degrees(now_deg + suggestion.change.step)
-    step = _step(suggestion.change, "mm")
-    sum_ = f"wing: {_degrees(now_deg)} {step} = {to}"
+    change = suggestion.change
+    sum_ = f"wing: {now_deg:g}° {_step(change, 'mm')} = {now_deg + change.step:g}°"
     return Offer(suggestion, None, sum_, _not_now(view))
-
-
-def _degrees(angle_deg: float) -> str:
-    return f"{angle_deg:g}°"
 
 
 def wing_of(shop: Shop, ski_id: str) -> float | None:
     """Return the wing's angle last kept for a ski (degrees), or None."""
-    kept = [
-        fact
-        for history in shop.book.history_of_ski(ski_id)
-        for fact in history.facts
-        if isinstance(fact, rows.WingSetting) and fact.struck is None
-    ]
-    return max(kept, key=lambda f: f.id).angle_deg if kept else None
+    history = shop.book.history_of_ski(ski_id)
+    kept = [w for past in history for w in live(past.facts, rows.WingSetting)]
+    return max(kept, key=lambda w: w.id).angle_deg if kept else None
 
 
 def _not_now(view: JobView) -> str:
@@ -432,15 +436,10 @@ def _note_lines(number: int, ride: Ride) -> list[str]:
     note = ride.note
     rating = f"{note.rating} of 5" if note.rating is not None else ""
     facts = (
-        ("rider", note.rider),
-        ("place", note.place),
-        ("water", note.water),
-        ("rope", note.rope),
-        ("speed", note.speed),
-        ("rating", rating),
-        ("felt", "; ".join(ride.complaints)),
+        ("rider", note.rider), ("place", note.place), ("water", note.water), ("rope", note.rope),
+        ("speed", note.speed), ("rating", rating), ("felt", "; ".join(ride.complaints)),
         ("in words", note.text),
-    )
+    )  # fmt: skip
     name = f"Ride {number}"
     day = f"{name}: {local_day(note.at)} {clean(note.who)}".rstrip()
     return [day, *(f"{name} {what}: {clean(text)}" for what, text in facts if text)]

@@ -11,6 +11,7 @@ from workbench.work.history.timeline import Entry
 from workbench.work.job.job_view import WING_AIM, JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import MidPassError, Stage
+from workbench.work.order.round_records import live
 from workbench.work.roster.ski_sheet import NEVER_DONE, strike_change
 from workbench.work.text.local_time import day_and_time
 from workbench.work.text.words import clean
@@ -78,8 +79,7 @@ def _rehearse(shop: Shop, row: rows.Fact) -> None:
     shop.book.strike(row.id, "rehearsed", shop.who)
     view = shop.view(row.job_id)
     last = view.progress.pass_number
-    readings = [f for f in view.facts if isinstance(f, rows.Reading) and f.struck is None]
-    raise _RehearsedError(view, sum(f.pass_number > last for f in readings))
+    raise _RehearsedError(view, sum(f.pass_number > last for f in live(view.facts, rows.Reading)))
 
 
 def _said(row: rows.Fact, before: Stage, seen: _RehearsedError) -> tuple[str, ...]:

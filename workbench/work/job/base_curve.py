@@ -15,6 +15,7 @@ from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
+from workbench.work.text.fields import Field, filled
 
 U_FEELER_MM = 0.015
 """Standard uncertainty of a gap by feeler: half a step of 0.05 mm, rectangular (our default;
@@ -26,12 +27,33 @@ U_DEPTH_MM = 0.02
 U_PLACE_MM = 0.5
 """Standard uncertainty of a place along the ski, and of a straightedge's length, by a rule."""
 
-SAGITTA_FIELDS = ("shape", "from", "chord", "gap")
-DEPTH_FIELDS = ("place_1", "depth_1", "place_2", "depth_2", "place_3", "depth_3")
-FIELDS: dict[rows.CurveKind, tuple[str, ...]] = {
-    "sagitta": SAGITTA_FIELDS,
-    "three depths": DEPTH_FIELDS,
-}
+SAGITTA = (
+    Field(
+        "shape", "Shape", "bulge: it rocks, equal gaps at both ends; hollow: gap at its middle",
+        "SHAPE", default="bulge",
+    ),
+    Field(
+        "from", "Rear end at", "of the straightedge, from the tail end", "PLACE", default="0"
+    ),
+    Field("chord", "Chord", "how far apart the two gaps, or the two feet, are", "LENGTH"),
+    Field("gap", "Gap", "the feeler that just goes in; 0: none goes in", "LENGTH"),
+)  # fmt: skip
+"""What is asked of a curve by straightedge and feeler."""
+
+DEPTHS = tuple(
+    field
+    for n, name in enumerate(("rear", "middle", "front"), 1)
+    for field in (
+        Field(f"place_{n}", f"Place {n}", f"of the {name} depth, from the tail end", "PLACE"),
+        Field(
+            f"depth_{n}", f"Depth {n}",
+            "from the straightedge, on two equal blocks, down to the base", "DEPTH",
+        ),
+    )
+)  # fmt: skip
+"""What is asked of a curve by three depths."""
+
+FIELDS: dict[rows.CurveKind, tuple[Field, ...]] = {"sagitta": SAGITTA, "three depths": DEPTHS}
 _BETWEEN = " | "
 
 
@@ -44,10 +66,7 @@ class KeptCurve:
 
 
 def measured_of(kind: rows.CurveKind, fields: Mapping[str, str], unit: Unit) -> MeasuredCurve:
-    """Return what a curve typed as texts says.
-
-    A sagitta has ``shape`` (bulge or hollow), ``from`` (the straightedge's rear end, from the tail
-    end), ``chord`` (its length) and ``gap``; three depths have ``place_1``, ``depth_1`` and so on.
+    """Return what a curve typed as texts of ``FIELDS`` says.
 
     Raises:
         InputError: naming the field that cannot be used.
@@ -55,11 +74,11 @@ def measured_of(kind: rows.CurveKind, fields: Mapping[str, str], unit: Unit) -> 
     match kind:
         case "sagitta":
             sign = -1.0 if _is_hollow(fields.get("shape", "")) else 1.0
-            start, chord, gap = (_length(fields, key, unit) for key in SAGITTA_FIELDS[1:])
+            start, chord, gap = (_length(fields, f.key, unit) for f in SAGITTA[1:])
             return from_sagitta(start + chord / 2.0, chord, sign * gap, U_PLACE_MM, U_FEELER_MM)
         case "three depths":
-            places = [_length(fields, key, unit) for key in DEPTH_FIELDS[::2]]
-            depths = [_length(fields, key, unit) for key in DEPTH_FIELDS[1::2]]
+            places = [_length(fields, f.key, unit) for f in DEPTHS[::2]]
+            depths = [_length(fields, f.key, unit) for f in DEPTHS[1::2]]
             return from_three_depths(places, depths, U_PLACE_MM, U_DEPTH_MM)
         case _:
             assert_never(kind)
@@ -69,22 +88,15 @@ def keep_curve(
     shop: Shop, view: JobView, kind: rows.CurveKind, fields: Mapping[str, str], unit: Unit
 ) -> KeptCurve:
     """Keep a measurement of the ski's base; it is not the ski's base until that is asked for."""
-    found = measured_of(kind, fields, unit)
-    row = shop.book.add_entry(
-        shop.who,
-        rows.Curve(
-            ski_id=view.ski.id,
-            kind=kind,
-            text=_BETWEEN.join(fields[key].strip() for key in FIELDS[kind]),
-            unit=unit,
-            from_x_mm=found.from_x_mm,
-            to_x_mm=found.to_x_mm,
-            sagitta_mm=found.sagitta_mm,
-            radius_mm=found.radius_mm,
-            apex_mm=found.apex_mm,
-        ),
-    )
-    return KeptCurve(row, found)
+    texts = filled(FIELDS[kind], fields)
+    found = measured_of(kind, texts, unit)
+    text = _BETWEEN.join(each.strip() for each in texts.values())
+    curve = rows.Curve(
+        ski_id=view.ski.id, kind=kind, text=text, unit=unit,
+        from_x_mm=found.from_x_mm, to_x_mm=found.to_x_mm, sagitta_mm=found.sagitta_mm,
+        radius_mm=found.radius_mm, apex_mm=found.apex_mm,
+    )  # fmt: skip
+    return KeptCurve(shop.book.add_entry(shop.who, curve), found)
 
 
 def latest_curve(shop: Shop, ski_id: str) -> KeptCurve | None:
@@ -95,7 +107,8 @@ def latest_curve(shop: Shop, ski_id: str) -> KeptCurve | None:
 
 def _read_again(row: rows.Curve) -> KeptCurve | None:
     """Return what a kept measurement says, from what was typed."""
-    fields = dict(zip(FIELDS[row.kind], row.text.split(_BETWEEN), strict=False))
+    keys = [field.key for field in FIELDS[row.kind]]
+    fields = dict(zip(keys, row.text.split(_BETWEEN), strict=False))
     try:
         return KeptCurve(row, measured_of(row.kind, fields, row.unit))
     except BenchError:  # typed on a bench that kept its texts otherwise

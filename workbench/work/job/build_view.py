@@ -26,7 +26,7 @@ from workbench.work.order.rigs import usual_range_mm
 from workbench.work.order.round_records import live
 from workbench.work.order.solved_jobs import expected_of, finer_of, fit_of, made_of, plan_of
 from workbench.work.trust.caliper_figures import Tools
-from workbench.work.trust.job_reading import Line
+from workbench.work.trust.job_reading import Line, readings_now
 from workbench.work.trust.plausibility import Contradiction, contradictions
 from workbench.work.trust.reading_budget import Taken, readings_of
 from workbench.work.trust.temperature_correction import value_mm
@@ -70,11 +70,7 @@ def worked_out(view: JobView, of: Sources, learn: Learn | None = None) -> JobVie
     """
     rig, at = view.rig, view.progress
     lines = _lines(view, of)
-    known = [
-        Reading(line.method, line.now_mm, line.u_mm)
-        for line in lines
-        if line.now_mm is not None and line.u_mm is not None
-    ]
+    known = readings_now(lines)
     in_round = at.values.get(at.pass_number, {})
     coarse = [CoarseMark(i, m, tuple(in_round.get(i, ()))) for i, m in of.marks if m.is_coarse]
     borne_out = [m.reading for m in coarse if m.reading is not None]

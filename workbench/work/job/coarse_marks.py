@@ -10,12 +10,13 @@ from workbench.fin.reading.method import COARSE_U_MM, LONGEST_SCALE_MM, Method, 
 from workbench.fin.reading.quantities import TRAITS, Quantity
 from workbench.measure.display import change_text, fine_text, length_text
 from workbench.measure.lengths import Length, parse_length
-from workbench.measure.units import Unit, other, unit_of
+from workbench.measure.units import Unit, other
 from workbench.records.store import rows
 from workbench.records.store.values import keepable
 from workbench.work.job.job_view import CoarseMark, JobView
 from workbench.work.job.shop import Shop
 from workbench.work.order.rigs import row_of_method
+from workbench.work.text.fields import Field, filled
 from workbench.work.text.words import clean
 from workbench.work.trust.plausibility import suspects_in
 
@@ -27,6 +28,32 @@ READ_AGAIN = "read again"
 """Why a mark's number is struck out when another is typed: it counts once."""
 
 _KINDS: dict[str, Quantity] = {"scale": "tail", "lines": "depth"}
+
+MARK = (
+    Field("name", "Mark", "a name of its own on this blade, such as scale, left side", "NAME"),
+    Field(
+        "kind", "Kind", "scale: how far forward; lines: how far out of the base", "KIND",
+        default="scale",
+    ),
+    Field(
+        "unit", "Unit", "in or mm: what bare numbers here are in", "UNIT",
+        blank="the bench's",
+    ),
+    Field(
+        "at", "Scribe", "from the tail end, and how far out if not on the base: '2.0 0'", "PLACE"
+    ),
+    Field(
+        "zero", "Zero", "of the scale, from the top edge's rear end: forward, or outward", "LENGTH"
+    ),
+    Field(
+        "grows", "Grows", "figures, toward tail or tip (scale), top or outer (lines)", "WAY",
+        blank="tail, top",
+    ),
+    Field(
+        "u", "Sure to", "standard uncertainty of one reading", "LENGTH", blank="0.5 mm, by eye"
+    ),
+)  # fmt: skip
+"""What is asked of a new coarse mark."""
 
 
 def take_mark(shop: Shop, view: JobView, mark: CoarseMark, text: str, unit: Unit) -> JobView:
@@ -102,28 +129,27 @@ def suspect_words(view: JobView, unit: Unit) -> tuple[str, ...]:
 
 
 def add_mark(shop: Shop, view: JobView, fields: Mapping[str, str]) -> str:
-    """Add a coarse mark to the blade of a ski in hand; return the method's id.
+    """Add a coarse mark of the fields ``MARK`` to the blade of a ski in hand.
 
-    Fields: name; kind (scale or lines); unit; at (x and y of the scribe on the ski, or x alone on
-    the base); zero (where the scale's zero lies on the blade, forward or outward); grows (toward
-    the tail or the tip, the top or the outer edge; blank: tail, top); u (blank: 0.5 mm).
+    Returns the method's id.
 
     Raises:
         InputError: a field that cannot be, by its name.
     """
-    name = fields.get("name", "").strip()
+    texts = filled(MARK, fields)
+    name = texts["name"].strip()
     keepable("name", name)
     known = shop.book.methods_of(view.ski.blade_id)
     if not name or any(m.name.casefold() == name.casefold() for m in known):
-        raise InputError("name", fields.get("name", ""), "a name that no method of this blade has")
-    kind = fields.get("kind", "").strip().lower()
+        raise InputError("name", texts["name"], "a name that no method of this blade has")
+    kind = texts["kind"].strip().lower()
     if kind not in _KINDS:
-        raise InputError("kind", fields.get("kind", ""), "'scale' or 'lines'")
-    quantity, unit = _KINDS[kind], unit_of(fields.get("unit", ""))
-    zero = parse_length(fields.get("zero", ""), unit, "zero").mm
-    reverse = _reversed(fields.get("grows", ""), quantity)
-    scribe = Scribe(_at(fields.get("at", ""), unit), zero, reverse)
-    u_text = fields.get("u", "")
+        raise InputError("kind", texts["kind"], "'scale' or 'lines'")
+    quantity, unit = _KINDS[kind], shop.unit_typed(texts["unit"])
+    zero = parse_length(texts["zero"], unit, "zero").mm
+    reverse = _reversed(texts["grows"], quantity)
+    scribe = Scribe(_at(texts["at"], unit), zero, reverse)
+    u_text = texts["u"]
     u_mm = parse_length(u_text, unit, "u").mm if u_text.strip() else None
     try:
         method = Method(name, quantity, scribe=scribe, u_mm=u_mm)

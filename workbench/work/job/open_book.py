@@ -16,6 +16,7 @@ from workbench.fin.pose.search import sweep_ahead
 from workbench.fin.reading.method import Method
 from workbench.fin.reading.rig import Rig
 from workbench.fin.studs import named
+from workbench.measure.units import Unit, unit_of
 from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.records.tables.days import DayItem, Unread
@@ -62,6 +63,16 @@ class OpenBook:
         self.day = day or date.today().isoformat()
         self.who = who or book.setting("who", "") or ""
         self._known_lines: dict[str, tuple[tuple[DayItem, Rules], RosterLine]] = {}
+
+    def unit_typed(self, text: str | None = None) -> Unit:
+        """Return the unit that is typed; blank is the bench's own.
+
+        Raises:
+            InputError: neither in nor mm.
+        """
+        if text and text.strip():
+            return unit_of(text)
+        return "mm" if self.book.setting("unit") == "mm" else "in"
 
     def turn_day(self) -> bool:
         """Go on to the day that has begun, where no day was asked for; never back to one past."""

@@ -20,6 +20,7 @@ from workbench.measure.units import TempUnit, Unit
 from workbench.records.store.rows import Temperature
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
+from workbench.work.text.fields import Field, filled
 from workbench.work.text.words import clean
 from workbench.work.trust.temperature_correction import (
     TEMPERATURE_OFF,
@@ -32,6 +33,20 @@ _SCALES: dict[str, TempUnit] = {"C": "C", "F": "F"}
 
 BLADE, CALIPER = "aluminium", "steel"
 """What blade and caliper are made of where nobody said (common practice, no source)."""
+
+HEAT = (
+    Field("blade", "Blade", "degrees, such as 23 C or 73 F", "DEGREES", blank="off"),
+    Field("caliper", "Caliper", "degrees", "DEGREES", blank="as the blade"),
+    Field("scale", "Scale", "C or F: what bare numbers here are in", "SCALE", default="C"),
+    Field("blade_material", "Blade of", "what the blade is made of", "NAME", default=BLADE),
+    Field("caliper_material", "Caliper of", "what the caliper is made of", "NAME", default=CALIPER),
+)  # fmt: skip
+"""What blade and caliper are at, and what they are made of."""
+
+
+MADE_OF = f": {', '.join(MATERIALS)}"
+"""The materials with a published expansion, behind the words of a field."""
+
 
 # -- what is typed -----------------------------------------------------------------------------
 
@@ -55,34 +70,34 @@ def typed_temperature(field: str, text: str, scale: TempUnit) -> Degrees:
 def state_temperature(shop: Shop, view: JobView, fields: Mapping[str, str]) -> JobView:
     """Keep what blade and caliper are at; readings taken from now on name it.
 
-    Fields: scale (C or F, of bare numbers), blade and caliper (degrees; a blank caliper is at the
-    blade's), blade_material and caliper_material (of the published ones; blank: aluminium, steel).
-    A blank blade ends it: from now on readings are taken as they are.
+    ``fields`` are those of ``HEAT``. A blank blade ends it: from now on readings are taken as they
+    are.
 
     Raises:
         InputError: a field that cannot be; nothing is kept.
     """
-    if not fields.get("blade", "").strip():
-        return _end(shop, view, fields)
-    scale = _SCALES.get(fields.get("scale", "").strip().lstrip("°").upper())
+    texts = filled(HEAT, fields)
+    first, second = texts["blade"].strip(), texts["caliper"].strip()
+    if not first:
+        return _end(shop, view, second)
+    scale = _SCALES.get(texts["scale"].strip().lstrip("°").upper())
     if scale is None:
-        raise InputError("scale", fields.get("scale", ""), "C or F")
-    blade = typed_temperature("blade", fields["blade"], scale)
-    second = fields.get("caliper", "").strip()
+        raise InputError("scale", texts["scale"], "C or F")
+    blade = typed_temperature("blade", first, scale)
     caliper = typed_temperature("caliper", second, scale) if second else blade
-    texts = [fields["blade"].strip(), *([second] if second else [])]
     stated = Temperature(
-        text="; ".join(texts), unit=blade.unit, blade_c=blade.c, caliper_c=caliper.c,
-        blade_material=_material("blade material", fields, BLADE),
-        caliper_material=_material("caliper material", fields, CALIPER),
+        text="; ".join(x for x in (first, second) if x), unit=blade.unit,
+        blade_c=blade.c, caliper_c=caliper.c,
+        blade_material=_material("blade material", texts["blade_material"]),
+        caliper_material=_material("caliper material", texts["caliper_material"]),
     )  # fmt: skip
     return shop.keep(
         view, "temperature", lambda now: shop.book.add_fact(now.job.id, shop.who, stated)
     )
 
 
-def _end(shop: Shop, view: JobView, fields: Mapping[str, str]) -> JobView:
-    if fields.get("caliper", "").strip():
+def _end(shop: Shop, view: JobView, caliper: str) -> JobView:
+    if caliper:
         raise InputError("blade", "", "its temperature too; both blank: off")
     if temperature_in_force(view.facts) is not None:
         shop.act(
@@ -93,10 +108,9 @@ def _end(shop: Shop, view: JobView, fields: Mapping[str, str]) -> JobView:
     return shop.view(view.job.id)
 
 
-def _material(field: str, fields: Mapping[str, str], default: str) -> str:
-    text = fields.get(field.replace(" ", "_"), "").strip()
+def _material(field: str, text: str) -> str:
     try:
-        return material(text or default).name
+        return material(text.strip()).name
     except InputError:
         raise InputError(field, text, "one of: " + ", ".join(MATERIALS)) from None
 
@@ -141,8 +155,3 @@ def fields_now(view: JobView, unit: Unit) -> dict[str, str]:
         "blade": blade, "caliper": caliper, "scale": at.unit, "blade_material": at.blade_material,
         "caliper_material": at.caliper_material,
     }  # fmt: skip
-
-
-def materials_words() -> str:
-    """Return the materials with a published expansion, in one line."""
-    return ", ".join(MATERIALS)

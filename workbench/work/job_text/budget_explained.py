@@ -9,7 +9,7 @@ from workbench.fin.plan.plan import Prediction
 from workbench.fin.reading.method import Method
 from workbench.frozen import dataclass
 from workbench.measure.budget import SCATTER, Budget, Contribution
-from workbench.measure.display import FINE, change_text, fine_text, length_text
+from workbench.measure.display import FINE, change_text, fine_text, finer_text
 from workbench.measure.doubtful import Doubts
 from workbench.measure.repeats import Repeats
 from workbench.measure.units import MM_PER, Unit
@@ -170,11 +170,6 @@ def _sensitivity(part: Contribution, unit: Unit) -> float:
 
 def _finite(dof: float) -> float | None:
     return None if math.isinf(dof) else dof
-
-
-def finer_text(value_mm: float, unit: Unit) -> str:
-    """Return a figure of a budget to a digit more than readings have."""
-    return length_text(value_mm, unit, "0.00001" if unit == "in" else "0.0001")
 
 
 def dof_text(dof: float) -> str:

@@ -20,7 +20,6 @@ from workbench.work.job_text.view_words import (
     act_due,
     check_name,
     learnt_act_words,
-    leave_words,
     lock_words,
     missing_parts_words,
     no_turn_why,
@@ -225,8 +224,13 @@ def turn_task(view: JobView) -> Task:
 
 
 def on_target_words(view: JobView, unit: Unit) -> str:
-    """Return that the readings are within tolerance, by what was learnt where turns go by that."""
-    return learnt_act_words(view, unit) or leave_words(view)
+    """Return that the readings are within tolerance, how surely, and to leave the fin alone.
+
+    By what was learnt where turns go by that, else by the least sure of the readings.
+    """
+    sure = all(line.nearness in (None, "sure") for line in view.lines)
+    plain = "On target" if sure else "On target, within caliper doubt"
+    return learnt_act_words(view, unit) or f"{plain}: leave it."
 
 
 # -- the sign-off and after ------------------------------------------------------------------------
@@ -244,10 +248,14 @@ def sign_off_keys(view: JobView, hand: Hand) -> str:
         return f"{lock_words(name)}, and type it{skip}"
     if not hand.who:
         return "Enter asks for your initials: a sign-off is kept under them."
-    if due == "second eyes":
-        keys = "+" if hand.hands_on else "Enter, then +"
-        return f"{keys}: who else looked at it? Their initials."
-    return f"+ signs off as {hand.who}." if hand.hands_on else "Enter, then + to sign off."
+    match due:
+        case "second eyes":
+            keys = "+" if hand.hands_on else "Enter, then +"
+            return f"{keys}: who else looked at it? Their initials."
+        case "sign-off" | "after-lock":
+            return f"+ signs off as {hand.who}." if hand.hands_on else "Enter, then + to sign off."
+        case _:
+            assert_never(due)
 
 
 def sign_off_task(view: JobView) -> Task:
@@ -304,11 +312,6 @@ def aside_keys(view: JobView, hand: Hand) -> str:
     return f"Set aside: {why.rstrip('.')}. Enter takes it up again; PgDn: next ski."
 
 
-def aside_task(view: JobView) -> Task:
-    """Return why the ski is set aside, and how it is taken up."""
-    return Task(f"Set aside: {clean(view.progress.reason)}.", ("take-up",))
-
-
 # -- the walk-through of a first day ---------------------------------------------------------------
 # On an invented fin one types what a caliper would show: what is expected once turns were made,
 # before that what it left with last, else something that this blade can read.
@@ -317,12 +320,6 @@ def aside_task(view: JobView) -> Task:
 def begin_tour(begun: bool) -> str:
     """Return how a check is done, begun or not."""
     return "press + for each thing you have really looked at" if begun else "press Enter"
-
-
-def sign_off_tour(begun: bool) -> str:
-    """Return how a ski is released."""
-    release = "press +" if begun else "press Enter, then +"
-    return f"{release} : your initials release the ski (i changes them)."
 
 
 def target_tour(view: JobView, unit: Unit) -> str:

@@ -33,7 +33,13 @@ from workbench.work.job_text.view_words import (
     turning_caution,
     wing_step,
 )
-from workbench.work.text.words import BOLTS_LOOSE, CAUTION_EDGES, CAUTION_RIDE, REFITTED_LOOSE
+from workbench.work.text.words import (
+    BOLTS_LOOSE,
+    CAUTION_EDGES,
+    CAUTION_RIDE,
+    REFITTED_LOOSE,
+    clean,
+)
 
 Asks: TypeAlias = Literal[
     "ticks", "reading", "targets", "turns", "angle", "initials", "nothing", "next ski"
@@ -161,7 +167,9 @@ TASKS: dict[Stage, StageTask] = {
         act=lambda shop, view, answer: shop.sign_off(view, answer),
         keys=words.sign_off_keys,
         task=words.sign_off_task,
-        tour=lambda view, unit, begun: words.sign_off_tour(begun),
+        tour=lambda view, unit, begun:
+            f"{'press +' if begun else 'press Enter, then +'} : your initials release the ski "
+            "(i changes them).",
         caution=CAUTION_RIDE,
         open_point="sign-off open",
     ),
@@ -180,7 +188,7 @@ TASKS: dict[Stage, StageTask] = {
         act=lambda shop, view, answer: shop.take_up(view),
         done="taken up again where it was left",
         keys=words.aside_keys,
-        task=words.aside_task,
+        task=lambda view: Task(f"Set aside: {clean(view.progress.reason)}.", ("take-up",)),
         tour=lambda view, unit, begun: "this ski waits for its owner.",
         caution=MAKERS_FIRST,
         counts=False,
@@ -236,14 +244,13 @@ def task_of(view: JobView) -> Task:
 
 def caution_words(view: JobView, at_check: bool) -> str:
     """Return the caution that belongs where the hand is now; ``at_check``: a check was begun."""
-    own = TASKS[view.stage].caution
-    if at_check and torque_words(view):
-        return torque_words(view)
+    if at_check and (note := torque_words(view)):
+        return note
     if view.stage == "turning":
         return turning_caution(view)
     if view.progress.loose:
         return REFITTED_LOOSE if view.progress.state.refitted else BOLTS_LOOSE
-    return own
+    return TASKS[view.stage].caution
 
 
 STEPS: tuple[Stage, ...] = tuple(stage for stage, task in TASKS.items() if task.counts)

@@ -170,12 +170,6 @@ def target_warning(view: JobView, unit: Unit) -> str:
     return remark_words(first, unit) if first is not None else ""
 
 
-def within_words(view: JobView) -> str:
-    """Return how surely the readings are within their tolerances, the least sure of them first."""
-    sure = all(line.nearness in (None, "sure") for line in view.lines)
-    return "On target" if sure else "On target, within caliper doubt"
-
-
 def learnt_act_words(view: JobView, unit: Unit) -> str:
     """Return the next act by what was learnt, with how sure it is; or nothing."""
     if view.learnt is None or view.stage not in ("turning", "within"):
@@ -300,11 +294,6 @@ def sign_off_due(view: JobView) -> SignOffDue:
     if view.rules.second_eyes and not view.progress.eyes:
         return "second eyes"
     return "sign-off"
-
-
-def leave_words(view: JobView) -> str:
-    """Return that the readings are within tolerance, how surely, and to leave the fin alone."""
-    return f"{within_words(view)}: leave it."
 
 
 def wing_step(view: JobView) -> str:

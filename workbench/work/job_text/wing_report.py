@@ -30,6 +30,7 @@ from workbench.work.job.base_curve import U_FEELER_MM, U_PLACE_MM, KeptCurve, la
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.view_words import wing_wanted_from
+from workbench.work.order.round_records import last_of, live
 from workbench.work.text.local_time import local_day
 from workbench.work.trust.wing_setup import WingSetup, hold_of, lead_of, setting_words, wing_setup
 
@@ -134,16 +135,11 @@ def _hold(text: str) -> Hold:
 
 def last_wing(shop: Shop, view: JobView) -> rows.WingSetting | None:
     """Return the wing's angle as last set: in this job, else in an earlier one of this ski."""
-    for fact in reversed(view.facts):
-        if isinstance(fact, rows.WingSetting) and fact.struck is None:
-            return fact
-    found = [
-        fact
-        for past in shop.book.history_of_ski(view.ski.id)
-        for fact in past.facts
-        if isinstance(fact, rows.WingSetting) and fact.struck is None
-    ]
-    return max(found, key=lambda fact: fact.id, default=None)
+    if (own := last_of(view.facts, rows.WingSetting)) is not None:
+        return own
+    history = shop.book.history_of_ski(view.ski.id)
+    found = [w for past in history for w in live(past.facts, rows.WingSetting)]
+    return max(found, key=lambda w: w.id, default=None)
 
 
 def _arc(base: Base, curve: KeptCurve | None) -> tuple[Arc, str]:

@@ -14,7 +14,6 @@ from typing import Any
 
 from workbench.errors import InputError
 from workbench.fin.plan.guidance import COVERAGE
-from workbench.fin.pose.equations import Reading
 from workbench.fin.reading.quantities import TRAITS
 from workbench.measure.display import length_text
 from workbench.measure.units import Unit
@@ -41,12 +40,12 @@ from workbench.work.job_text.setting_words import (
 )
 from workbench.work.job_text.view_words import stage_words, stand_in_words
 from workbench.work.order.exposed_words import exposed_short, exposure_at
-from workbench.work.order.round_records import last_of
+from workbench.work.order.round_records import last_of, live
 from workbench.work.paper.day_sheet import last_initials
 from workbench.work.text.local_time import local_day
 from workbench.work.text.safe_text import visible
 from workbench.work.text.words import CAUTION_EDGES
-from workbench.work.trust.job_reading import Line
+from workbench.work.trust.job_reading import Line, readings_now
 from workbench.work.trust.temperature_correction import at_words
 
 MOST_NOTES = 3
@@ -227,7 +226,7 @@ def _checked_setting(shop: Shop, view: JobView) -> JobView | None:
         if h.job.kind == "setting"
         and h.job.id < view.job.id
         and h.job.struck is None
-        and any(isinstance(f, rows.SignOff) and f.struck is None for f in h.facts)
+        and live(h.facts, rows.SignOff)
     ]
     return shop.view(earlier[-1]) if earlier else None
 
@@ -331,11 +330,8 @@ def _number(view: JobView, line: Line) -> CardNumber:
 
 
 def _notes(view: JobView, recheck: JobView | None) -> tuple[str, ...]:
-    texts = [view.ski.note, view.job.note]
-    texts += [
-        f.text for f in view.facts
-        if isinstance(f, rows.Mark) and f.kind == "note" and f.struck is None
-    ]  # fmt: skip
+    kept = (mark.text for mark in live(view.facts, rows.Mark) if mark.kind == "note")
+    texts = (view.ski.note, view.job.note, *kept)
     out = [visible(text.strip(), NOTE) for text in texts if text.strip()]
     if recheck is not None:
         out.insert(0, _recheck_note(recheck))
@@ -347,24 +343,19 @@ def _notes(view: JobView, recheck: JobView | None) -> tuple[str, ...]:
 
 def _recheck_note(view: JobView) -> str:
     sign_off = last_of(view.facts, rows.SignOff)
-    if view.stage == "signed off" and sign_off is not None:
-        by = visible(sign_off.who, 12)
-        if view.unreleased:
-            return f"The check after the ride by {by} does not count: {view.unreleased}."
-        read = [x for x in view.lines if x.locked_mm is not None]
-        said = [f"{x.method.quantity} {both(x.locked_mm or 0.0)}" for x in read]
-        found = f" Read with the bolts tight: {', '.join(said)}." if said else ""
-        return f"Checked again after the ride by {by} on {local_day(sign_off.at)}.{found}"
-    return f"The check after the ride is not done: {stage_words(view)}."
+    if view.stage != "signed off" or sign_off is None:
+        return f"The check after the ride is not done: {stage_words(view)}."
+    by = visible(sign_off.who, 12)
+    if view.unreleased:
+        return f"The check after the ride by {by} does not count: {view.unreleased}."
+    lines = ((x.method.quantity, x.locked_mm) for x in view.lines)
+    said = ", ".join(f"{quantity} {both(mm)}" for quantity, mm in lines if mm is not None)
+    found = f" Read with the bolts tight: {said}." if said else ""
+    return f"Checked again after the ride by {by} on {local_day(sign_off.at)}.{found}"
 
 
 def _side(view: JobView) -> Scene:
-    readings = [
-        Reading(line.method, line.now_mm, line.u_mm)
-        for line in view.lines
-        if line.now_mm is not None and line.u_mm is not None
-    ]
-    return side_scene(view.rig, view.pose, None, readings)
+    return side_scene(view.rig, view.pose, None, readings_now(view.lines))
 
 
 def _side_caption(view: JobView) -> str:

@@ -14,7 +14,6 @@ from workbench.errors import InputError
 from workbench.fin.blade import Blade
 from workbench.fin.reading.method import Method
 from workbench.fin.reading.quantities import NEEDED
-from workbench.measure.units import unit_of
 from workbench.places import shipped
 from workbench.records.book import Book, whole
 from workbench.records.store import rows
@@ -36,8 +35,9 @@ from workbench.work.roster.parts_typed import (
     usual_methods,
     yes_or_no,
 )
-from workbench.work.roster.queue import queue_again
+from workbench.work.roster.queue import DUE, queue_again
 from workbench.work.roster.settings import tolerance_mm
+from workbench.work.text.fields import Field, filled
 
 LONGEST_TEXT = 1000
 _STAND_IN = "stand-in"
@@ -49,6 +49,67 @@ NONE_YET = "none"
 NO_BLADE, NO_BLOCK = "No blade yet", "No block yet"
 """How such a part is called in the book."""
 
+_PART = f"by name or number, {_STAND_IN}, or {NONE_YET} where it is not known yet"
+_FILE = "a TOML or JSON file with its {}, such as a work order"
+_UNIT = Field("unit", "Unit", "in or mm: what lengths here are in", "UNIT", "the bench's")
+
+SKI = (
+    Field("name", "Ski", "as written on the ski, such as Heron 66", "NAME"),
+    Field("rider", "Rider", "whose ski it is", "NAME", ""),
+    Field("serial", "Serial", "its serial number", "TEXT", ""),
+    Field("model", "Model", "its model", "TEXT", ""),
+    Field("size", "Size", "its size; baselines are found by model and size", "TEXT", ""),
+    replace(_UNIT, words="in or mm: what this ski is read in, and what lengths here are in"),
+    Field("blade", "Blade", _PART, "BLADE"),
+    Field("block", "Block", _PART, "BLOCK"),
+    Field("base_radius", "Base radius", "of a base that bulges out, such as 160", "LENGTH", "flat"),
+    Field("base_apex", "Base apex", "where it is highest, from the tail end", "LENGTH", "flat"),
+    Field("wing", "Wing", "yes or no: has the blade a wing to set?", "YES/NO", None, "no"),
+    Field("ski_note", "Note", "about the ski; the queue finds it by this too", "WORDS", ""),
+    DUE,
+)
+"""What is asked of a new ski."""
+
+KNOWN_SKI = (Field("ski", "Ski", "serial or name of a ski that was here before", "SKI"), DUE)
+"""What is asked of a ski that is queued again."""
+
+BLADE = (
+    Field("name", "Blade", "a name of its own", "NAME"),
+    Field("file", "File", _FILE.format("[blade]"), "FILE"),
+    _UNIT,
+    Field(
+        "outline",
+        "Outline",
+        "forward and outward from the rear end of the top edge: "
+        "0 0; 7.3 0; 7.3 0.75; 1.6 3.48; 0 0.9",
+        "POINTS",
+    ),
+    Field("top_edge", "Top edge", "its two ends, where two studs press: 0 0; 7.3 0", "POINTS"),
+    Field(
+        "back_edge", "Back edge", "its two ends, where the tail stud presses: 0 0; 0 0.9", "POINTS"
+    ),
+    Field(
+        "holes",
+        "Holes",
+        "name, forward, outward, diameter: 2 1.6 3.0 0.3; 1 0.9 2.7 0.25",
+        "HOLES",
+        "",
+    ),
+)
+"""What is asked of a new blade: either its file, or what follows that."""
+
+_STUD = "name, top or back, x y, axis x y, thread, hand, tip radius"
+BLOCK = (
+    Field("name", "Block", "a name of its own", "NAME"),
+    Field("finest_turn", "Finest turn", "1/4, 1/8, 1/16 ...; 0 is exact", "TURN", "1/8"),
+    Field("file", "File", _FILE.format("[[studs]]"), "FILE"),
+    _UNIT,
+    Field("stud_1", "Stud 1", f"{_STUD}: front top 6.9 -1.6 0 1 10-32UNF right 0.05", "STUD"),
+    Field("stud_2", "Stud 2", f"{_STUD}: rear top 1.5 -1.6 0 1 10-32UNF right 0.05", "STUD"),
+    Field("stud_3", "Stud 3", f"{_STUD}: tail back 0.1 -0.6 1 0 M5x0.8 right 0", "STUD"),
+)
+"""What is asked of a new block: either its file, or its studs."""
+
 _MOST_SHOWN = 12
 """So many names are listed in a message; the rest are counted."""
 
@@ -57,28 +118,21 @@ Part = TypeVar("Part", rows.Blade, rows.Block)
 
 @whole
 def add_ski(shop: Shop, fields: Mapping[str, str]) -> str:
-    """Keep a new ski and put it in today's queue; return the job's id.
-
-    Fields: those of :func:`ski_typed`, and due.
-    """
+    """Keep a new ski of the fields ``SKI`` and put it in today's queue; return the job's id."""
     return _keep_ski(shop, ski_typed(shop, fields), checked_text(fields, "due"))
 
 
 def ski_typed(shop: Shop, fields: Mapping[str, str]) -> rows.Ski:
-    """Return the ski that was typed, not kept yet.
-
-    Fields: name, rider, serial, model, size, unit, blade, block (by name or number in the list, or
-    ``none``: not known yet), base_radius and base_apex (both blank: flat), wing (yes or no),
-    ski_note.
-    """
-    name = checked_name(fields)
+    """Return the ski that was typed, not kept yet; ``fields`` are those of ``SKI``."""
+    typed = filled(SKI, fields)
+    name = checked_name(typed)
     words = ("rider", "serial", "model", "size", "ski_note")
-    texts = {key: checked_text(fields, key) for key in words}
-    unit = unit_of(fields.get("unit", ""))
-    base = base_of(fields.get("base_radius", ""), fields.get("base_apex", ""), unit)
-    wing = yes_or_no(fields.get("wing", ""), "wing")
-    blade = blade_meant(shop, fields.get("blade", ""))
-    block = block_meant(shop, fields.get("block", ""))
+    texts = {key: checked_text(typed, key) for key in words}
+    unit = shop.unit_typed(typed["unit"])
+    base = base_of(typed["base_radius"], typed["base_apex"], unit)
+    wing = yes_or_no(typed["wing"], "wing")
+    blade = blade_meant(shop, typed["blade"])
+    block = block_meant(shop, typed["block"])
     methods = tuple(m.id for m in first_three(shop.book.methods_of(blade.id)))
     if len(methods) < len(NEEDED):
         raise InputError("blade", blade.name, "a blade with three reading methods")
@@ -99,9 +153,7 @@ def _keep_ski(shop: Shop, ski: rows.Ski, due: str) -> str:
 
 
 def queue_known(shop: Shop, fields: Mapping[str, str]) -> str:
-    """Put a ski the book knows in today's queue; return the job's id.
-
-    ``fields``: ``ski`` is its serial or its name; ``due`` may stay blank.
+    """Put a ski the book knows in today's queue, of ``KNOWN_SKI``; return the job's id.
 
     Raises:
         InputError: no ski or more than one of that name, or it is in the queue already.
@@ -135,23 +187,21 @@ def _known_names(skis: Sequence[rows.Ski]) -> str:
 
 
 def add_blade(shop: Shop, fields: Mapping[str, str]) -> str:
-    """Keep a new blade with its reading methods; return its id.
+    """Keep a new blade of the fields ``BLADE`` with its reading methods; return its id.
 
-    Fields: name, unit, and either outline, top_edge, back_edge, holes as typed, or file: the path
-    of a TOML or JSON file with a [blade] table and perhaps [[methods]], such as a work order. A
-    kind of reading for which the file gives no method gets the usual one.
+    A file may have [[methods]] too. A kind of reading for which there is none gets the usual one.
     """
     methods: tuple[Method, ...] = ()
-    if fields.get("file", "").strip():
-        _either_or(fields, ("outline", "top_edge", "back_edge", "holes"))
-        name = fields.get("name", "")
-        blade, methods = blade_in(open_parts(fields["file"]), name)
-        source = fields["file"]
+    typed = filled(BLADE, fields)
+    if typed["file"].strip():
+        _either_or(typed, ("outline", "top_edge", "back_edge", "holes"))
+        blade, methods = blade_in(open_parts(typed["file"]), typed["name"])
+        source = typed["file"]
         checked_name({"name": blade.name})
     else:
-        checked_name(fields)
-        blade = blade_typed(fields, unit_of(fields.get("unit", "")))
-        source = fields.get("outline", "")
+        checked_name(typed)
+        blade = blade_typed(typed, shop.unit_typed(typed["unit"]))
+        source = typed["outline"]
     blade = replace(blade, name=blade.name.strip())
     keepable("file", source)
     return keep_blade(shop, row_of_blade(blade, source), _completed(methods, blade))
@@ -199,22 +249,19 @@ def first_three(methods: Sequence[rows.Method]) -> tuple[rows.Method, ...]:
 
 
 def add_block(shop: Shop, fields: Mapping[str, str]) -> str:
-    """Keep a new block with its three studs; return its id.
-
-    Fields: name, finest_turn (blank: 1/8), unit, and either stud_1, stud_2, stud_3 as typed, or
-    file: the path of a TOML or JSON file with [[studs]], such as a work order.
-    """
-    name, finest = fields.get("name", ""), fields.get("finest_turn", "")
-    if fields.get("file", "").strip():
-        _either_or(fields, ("stud_1", "stud_2", "stud_3"))
-        file = open_parts(fields["file"])
+    """Keep a new block of the fields ``BLOCK`` with its three studs; return its id."""
+    typed = filled(BLOCK, fields)
+    name, finest = typed["name"], typed["finest_turn"]
+    if typed["file"].strip():
+        _either_or(typed, ("stud_1", "stud_2", "stud_3"))
+        file = open_parts(typed["file"])
         name = name if name.strip() else file.top.text("name", default="")
         studs = studs_in(file)
         finest = finest if finest.strip() else finest_in(file)
         name = checked_name({"name": name})
     else:
-        name = checked_name(fields)
-        studs = studs_typed(fields, unit_of(fields.get("unit", "")))
+        name = checked_name(typed)
+        studs = studs_typed(typed, shop.unit_typed(typed["unit"]))
     kept = tuple(row_of_stud(s.stud, s.thread) for s in studs)
     return _keep_block(shop, rows.Block("", name, kept, finest_of(finest)))
 

@@ -19,11 +19,22 @@ from workbench.records.store import rows
 from workbench.work.files.table_files import Table
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
+from workbench.work.text.fields import Field
 from workbench.work.trust.job_reading import Line
 
 BASELINES_FORMAT = "quarterturn-baselines"
 _VERSION = 1
 MOST = 10_000
+
+BASELINE_OF = ("ski", "rider", "model")
+KEEP = (
+    Field("name", "Name", "such as spring, or cold water", "NAME"),
+    Field(
+        "of", "Of", "ski: this very ski; rider: its rider on this model; model: all of it", "OF",
+        default="ski",
+    ),
+)  # fmt: skip
+"""What is asked where the numbers of now are kept as a baseline."""
 _PLAIN = re.compile(r"([0-9.,]+)\s*(?:in|mm)")
 
 
@@ -143,7 +154,7 @@ def _keep_now(shop: Shop, name: str, of: str, view: JobView) -> rows.Baseline:
     if not name.strip():
         raise InputError("name", name, "a name, such as spring or cold water")
     ski = view.ski
-    if of not in ("ski", "rider", "model"):
+    if of not in BASELINE_OF:
         raise InputError("of", of, "ski, rider or model")
     if of != "ski" and not ski.model.strip():
         raise InputError("of", of, "a ski whose model is known; this one has none: give 'ski'")

@@ -15,12 +15,13 @@ from workbench.measure import calipers as measure
 from workbench.measure.calipers import CaliperScale, din862_mpe_mm
 from workbench.measure.display import STEP
 from workbench.measure.lengths import Length, parse_length, understand
-from workbench.measure.units import Unit, unit_of
+from workbench.measure.units import Unit
 from workbench.records.book import whole
 from workbench.records.store import rows
 from workbench.records.store.values import keepable
 from workbench.work.job.entry import Typed
 from workbench.work.job.shop import Shop
+from workbench.work.text.fields import Field
 from workbench.work.text.words import clean
 from workbench.work.trust import setting_values
 from workbench.work.trust.caliper_figures import IN_HAND, held_caliper, judged, measured, shown_name
@@ -29,6 +30,26 @@ INTERVAL_NAME = "check_interval_days"
 """The setting of how many days a gauge-block check holds: a whole number, 0 asks for no check."""
 
 _LONGEST_NAME = 80
+
+CALIPER = (
+    Field("name", "Caliper", "a name of its own, as it is marked", "NAME"),
+    Field(
+        "unit", "Unit", "in or mm: what it shows, and what bare numbers here are in", "UNIT",
+        blank="the bench's",
+    ),
+    Field(
+        "resolution", "Resolution", "its last digit's step", "LENGTH", blank="0.0005 in or 0.01 mm"
+    ),
+    Field("mpe", "Error allowed", "its permissible error", "LENGTH", blank="that of DIN 862"),
+    Field(
+        "jaw_height", "Jaw height", "of the flat jaws above their tips", "LENGTH", blank="not known"
+    ),
+    Field(
+        "reference_line", "Reference line",
+        "height of the line held to the base, above the tips", "LENGTH", blank="not known",
+    ),
+)  # fmt: skip
+"""What is asked of a new caliper."""
 
 LONGEST_FIN_MM = 200.0
 """No number of a slalom fin is longer (common practice, no source)."""
@@ -82,17 +103,12 @@ def take_in_hand(shop: Shop, caliper_id: str) -> rows.Caliper:
 
 
 def add_caliper(shop: Shop, fields: Mapping[str, str]) -> str:
-    """Keep a new caliper; return its id.
-
-    Fields: name, unit (in or mm: what it shows and what bare numbers here are in), resolution (its
-    last digit's step; blank: 0.0005 in or 0.01 mm), mpe (its permissible error; blank: DIN 862's),
-    jaw_height and reference_line (heights above the jaws' tips; blank: not known).
-    """
+    """Keep a new caliper of the fields ``CALIPER``; return its id."""
     name = fields.get("name", "").strip()
     if not name or len(name) > _LONGEST_NAME:
         raise InputError("name", name, f"a name of 1 to {_LONGEST_NAME} characters")
     keepable("name", name)
-    unit = unit_of(fields.get("unit", ""))
+    unit = shop.unit_typed(fields.get("unit"))
     step = _resolution_mm(fields.get("resolution", ""), unit)
     scale: CaliperScale = "digital" if step < SCALE_STEP_MM else "scale 0.1/0.05 mm"
     most, highest = measure.LARGEST_MPE_MM, measure.HIGHEST_JAW_MM

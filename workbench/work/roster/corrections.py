@@ -31,9 +31,22 @@ from workbench.work.roster.parts_typed import (
     studs_in,
     within,
 )
+from workbench.work.text.fields import REASON, Field
 
 _Part = TypeVar("_Part", rows.Blade, rows.Block)
 _Kept = TypeVar("_Kept", rows.Blade, rows.Block, rows.Baseline)
+
+CORRECTED = replace(REASON, words="why it is corrected: stays in the history with what it said")
+
+
+def stud_fields(n: int, name: str) -> tuple[Field, ...]:
+    """Return what can be put right of a block's n-th stud, which is called ``name``."""
+    return (
+        Field(f"lead_{n}", f"{name} lead", "a thread such as M5x0.8, or a lead: 0.8 mm", "THREAD"),
+        Field(f"hand_{n}", f"{name} hand", "right or left: which way it is threaded", "HAND"),
+        Field(f"tip_{n}", f"{name} tip", "the radius of its tip; 0 is a point", "LENGTH"),
+    )  # fmt: skip
+
 
 LEAD_ACCEPTED = "a thread such as M5x0.8 or 10-32 UNF, or a lead with its unit such as 0.8 mm"
 
@@ -72,8 +85,7 @@ def correct_studs(
 ) -> Mended[rows.Block]:
     """Correct what was typed of a block's studs; a field left out stays as it is.
 
-    Fields of the n-th stud: ``lead_n`` (a thread or a lead), ``hand_n``, ``tip_n`` (a tip radius,
-    bare in ``unit``).
+    ``fields`` are some of each stud's :func:`stud_fields`; a bare tip radius is in ``unit``.
 
     Raises:
         InputError: names the field; or nothing changed.

@@ -40,10 +40,11 @@ from workbench.work.drawing.scene import side_scene
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.order.rigs import blade_of, stud_of
-from workbench.work.roster.adding import LONGEST_TEXT, checked_name
+from workbench.work.roster.adding import BLOCK, LONGEST_TEXT, checked_name
 from workbench.work.roster.correction_words import Mended
 from workbench.work.roster.corrections import correct_to
 from workbench.work.roster.parts_typed import finest_of
+from workbench.work.text.fields import Field, some
 from workbench.work.text.words import clean
 
 STUD_NAMES = ("front", "rear", "tail")
@@ -80,6 +81,41 @@ THREAD_ACCEPTED = (
 LEAN_ACCEPTED = "degrees by which its axis leans, such as 1.5; blank: none"
 TIP_ACCEPTED = "point, flat, or the radius of its round end, such as 0.05"
 
+_PLACES = {
+    "front": "from the tail end to where the top front stud's axis meets the base",
+    "rear": "from the tail end to where the top rear stud's axis meets the base",
+    "tail": "how far out of the base the tail stud's axis lies, at the tail end; minus: under it",
+}
+_LEANS = {
+    "front": "degrees by which its end leans toward the ski's tip, minus toward the tail",
+    "rear": "degrees by which its end leans toward the ski's tip, minus toward the tail",
+    "tail": "degrees by which its end leans out of the base, minus under it",
+}
+
+
+def _stud_fields(name: str) -> tuple[Field, ...]:
+    """Return what is asked of a stud; the front one's are asked first."""
+    before, hand, tip = (
+        (None, "right", "a point") if name == "front" else ("as of the stud before",) * 3
+    )
+    return (
+        Field(f"{name}_at", f"{name} place", _PLACES[name], "PLACE", option=name),
+        Field(f"{name}_lean", f"{name} lean", _LEANS[name], "DEGREES", "none"),
+        Field(f"{name}_thread", f"{name} thread", f"of the {name} stud", "THREAD", before),
+        Field(f"{name}_hand", f"{name} hand", "right or left", "HAND", hand),
+        Field(f"{name}_tip", f"{name} tip", f"of the {name} stud", "TIP", tip),
+    )
+
+
+MEASURED = (
+    *some(BLOCK, "name finest_turn"),
+    *(field for name in STUD_NAMES for field in _stud_fields(name)),
+)
+"""What is asked of a block that is measured."""
+
+ACCEPTED = {"at": PLACE_ACCEPTED, "thread": THREAD_ACCEPTED, "tip": TIP_ACCEPTED}
+"""What may be typed for each figure of a stud, where that is no plain number or word."""
+
 _CAME = re.compile(r"(\d{1,2}(?:[.,]\d+)?)\s*turns?\s+(\S.*)", re.IGNORECASE)
 _SURE = re.compile(r"(.*\S)\s*(?:±|\+/-|\+-|~)\s*(\S+)")
 
@@ -95,13 +131,7 @@ class Measured:
 def measured_block(fields: Mapping[str, str], unit: Unit) -> Measured:
     """Return the block that was measured, not kept yet.
 
-    Fields: name, finest_turn; of each stud (front, rear, tail) ``front_at``: for the top studs from
-    the tail end to where the axis meets the base, for the tail stud how far out of the base its
-    axis lies at the tail end (minus: under it); ``front_lean``: by how many degrees its end leans
-    toward the tip (a top stud), or out of the base (the tail stud); ``front_thread``,
-    ``front_hand``, ``front_tip``. Left out, these three are those of the stud before, and it leans
-    not; the front stud's thread has to be given, its hand is right and its tip a point where
-    nothing else is said.
+    ``fields`` are those of ``MEASURED``.
 
     Raises:
         InputError: names the field.

@@ -19,10 +19,21 @@ from workbench.work.job.shop import Shop
 from workbench.work.job.ski_state import SkiState, conclude
 from workbench.work.job.stages import NOT_RELEASED
 from workbench.work.order.shop_policy import AS_LAST_TIME, shop_rules
+from workbench.work.text.fields import Field
 
 _T = TypeVar("_T")
 
 LONGEST_NOTE = 1000
+
+DUE = Field("due", "Due", "when it is wanted, in your own words, such as 14:00", "WORDS", "")
+AGAIN = (DUE, Field("note", "Note", "of this job", "WORDS", ""))
+"""What is asked of a ski that the book knows, where it is queued again."""
+
+NOTES = (
+    Field("job", "This job", "a word about this visit, added to its notes", "WORDS"),
+    Field("ski", "This ski", "what is always good to know of it", "WORDS"),
+)
+"""What can be written down of a job and its ski."""
 RECHECK_DAYS = 7
 """So many days back a ski is looked for that has not been seen since its sign-off."""
 

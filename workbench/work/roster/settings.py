@@ -30,6 +30,7 @@ from workbench.work.order.shop_policy import (
 )
 from workbench.work.roster.calipers import INTERVAL_NAME, caliper_meant, in_hand
 from workbench.work.roster.keys import KEYS, kept_keys
+from workbench.work.text.fields import WHO, Field
 from workbench.work.text.words import clean
 from workbench.work.trust import setting_values
 from workbench.work.trust.setting_values import MOST_REPEATS, Declared
@@ -145,7 +146,7 @@ _TOLERANCE = _as_typed(setting_values.TOLERANCE)
 
 SETTINGS: tuple[ShopSetting, ...] = (
     ShopSetting("shop", "Shop name", "shown at the top of the bench and on cards", _words),
-    ShopSetting("who", "Initials", "whose hands these are: 1 to 12 characters", _initials),
+    ShopSetting("who", "Initials", WHO, _initials),
     ShopSetting(
         "unit", "Unit", "in or mm: what the bench shows and takes", _one_of("in", "mm"), "in",
     ),
@@ -236,6 +237,7 @@ SETTINGS: tuple[ShopSetting, ...] = (
     ),
 )  # fmt: skip
 
+LINES = tuple(Field(s.name, s.label, s.words, "VALUE") for s in SETTINGS)
 BY_NAME: dict[str, ShopSetting] = {s.name: s for s in SETTINGS}
 _CALIPER = "caliper"
 

@@ -24,8 +24,30 @@ from workbench.work.job.shop import Shop
 from workbench.work.job.stages import MidPassError
 from workbench.work.order.carried import CarriedSetting, carried_setting, methods_on
 from workbench.work.order.rigs import blade_of, method_of, rig_of
-from workbench.work.roster.adding import blade_meant, block_meant, checked_name, checked_text
+from workbench.work.roster.adding import SKI, blade_meant, block_meant, checked_name, checked_text
 from workbench.work.roster.parts_typed import yes_or_no
+from workbench.work.text.fields import REASON, Field, some
+
+METHODS = "methods"
+"""The field of what a ski is read by, in order."""
+
+_READ_BY = Field(
+    METHODS, "Read by", "three or more of its blade, in order, parted by ';'", "METHODS"
+)
+SHEET = (
+    *some(SKI, "name rider serial model size"),
+    *(replace(field, key="note") for field in some(SKI, "ski_note")),
+    *some(SKI, "wing"),
+    _READ_BY,
+)
+"""What of a ski's sheet can be put right."""
+
+WORN = (
+    *(replace(field, blank="as it is") for field in some(SKI, "blade block")),
+    replace(REASON, words="why the blade or block is changed, such as new blade"),
+    _READ_BY,
+)
+"""What a ski is given from now on, and what it is read by."""
 
 FOLLOWS = (
     "It is not to be ridden until it is measured and its clamp bolts are checked: queue it, and "
@@ -51,7 +73,7 @@ class Worn:
 def change_parts(shop: Shop, ski_id: str, fields: Mapping[str, str]) -> Worn:
     """Give a ski another blade or block from now on.
 
-    Fields: blade and block by name or number, or ``none`` (blank: as it is), reason.
+    ``fields`` are the first three of ``WORN``; a blank part stays as it is.
 
     Raises:
         InputError: names the field; no reason; nothing changed; or a round is open.
@@ -225,16 +247,11 @@ def sheet_of(ski: rows.Ski) -> dict[str, str]:
     return {**texts, "wing": "yes" if ski.has_wing else "no"}
 
 
-METHODS = "methods"
-"""The field of what a ski is read by, in order."""
-
-
 @whole
 def correct_ski(shop: Shop, ski_id: str, fields: Mapping[str, str]) -> rows.Ski:
     """Keep a corrected sheet of a ski; a field left out stays as it is, a blank one is emptied.
 
-    Fields: name, rider, serial, model, size, note; wing (yes or no); methods, three or more of the
-    blade's, by name or number, parted by semicolons.
+    ``fields`` are some of ``SHEET``.
 
     Raises:
         InputError: names the field; or nothing is changed, or another ski is called so.

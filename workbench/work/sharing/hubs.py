@@ -1,23 +1,29 @@
 """What ``hub`` and ``sync`` do: a hub made and joined, a round by a hub or a folder, how far it is.
 
-A book is shared by one hub at a time and by any number of folders.
+A book is shared by one hub at a time and by any number of folders. While a bench is open, a thread
+with a connection of its own keeps the book in step with its hub: a round is made as soon as either
+has something new, and every few seconds anyway. A hub that does not answer costs the bench nothing:
+what is entered stays in the book and goes later.
 """
 
 from __future__ import annotations
 
 import platform
+import threading
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
+from time import monotonic
+from typing import Literal, TypeAlias
 
-from workbench.errors import InputError, RecordsError
+from workbench.errors import BenchError, InputError, RecordsError
 from workbench.records.book import Book
 from workbench.records.sharing import journal
 from workbench.records.sharing.folder import Folder
 from workbench.records.sharing.hub import BenchThere, Hub, HubFacts, checked_url
 from workbench.records.sharing.journal import FORM, InHand, Share, SharingError
-from workbench.work.sharing.apart import SetTwice, set_twice
-from workbench.work.sharing.rounds import Round, go_round
+from workbench.work.sharing.rounds import MOST_TAKEN, Round, SetTwice, go_round, set_twice
 
 AT_ONCE = 2000
 """Rows in a transaction where nobody waits for the book at a bench."""
@@ -161,3 +167,160 @@ def status_of(book: Book) -> HubStatus:
             )
     except SharingError as why:
         return HubStatus(share, unsent, held, str(why))
+
+
+# -- kept in step beside the bench -----------------------------------------------------------------
+
+How: TypeAlias = Literal["in step", "behind", "alone"]
+
+LOOK_S = 0.25
+"""So often the book is looked at for new entries; the hub says by itself when it has rows."""
+
+BETWEEN_S = 0.2
+"""Between rounds at least: where others keep many rows, more come at once, which costs less."""
+
+ROUND_S = 5.0
+"""A round is made so often although nothing was said: a message may be lost with its connection."""
+
+SAY_S = 30.0
+"""So often a bench says that it is there."""
+
+WAITS_S = (1.0, 2.0, 5.0, 10.0, 15.0)
+"""Between tries to reach a hub that does not answer; the last goes on."""
+
+GRACE_S = 1.0
+LONGEST_LEAVE_S = 6.0
+"""A hub is waited for as long at most; a thread that is still connecting then writes nothing."""
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """How a bench is with its hub: since when, in words why where it is not in step, how many
+    rows wait to go, and the other benches that are there."""
+
+    how: How
+    since: datetime
+    why: str = ""
+    unsent: int = 0
+    others: tuple[BenchThere, ...] = ()
+
+
+class Watch:
+    """Keeps a book in step; ``standing`` and what it tells may be read from any thread."""
+
+    def __init__(
+        self,
+        opened: Callable[[], Book],
+        told: Callable[[Shared], None],
+        clock: Callable[[], datetime] = datetime.now,
+    ) -> None:
+        """``opened`` opens the book in the watch's own thread; ``told`` is given every round that
+        brought or refused something, there."""
+        self._opened, self._told, self._clock = opened, told, clock
+        self._stop = threading.Event()
+        self._thread: threading.Thread | None = None
+        self._hand = ("", "")
+        self._hub: Hub | None = None
+        self.standing = Standing("behind", clock(), "the hub was not asked yet")
+
+    def start(self) -> None:
+        """Begin in a thread of its own."""
+        self._thread = threading.Thread(target=self.run, name="sharing", daemon=True)
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Finish the round that is under way, or break it off where it takes long."""
+        self._stop.set()
+        if self._thread is None:
+            return
+        self._thread.join(GRACE_S)
+        if self._thread.is_alive() and (hub := self._hub) is not None:
+            hub.break_off()
+        self._thread.join(LONGEST_LEAVE_S)
+
+    def wait(self, seconds: float) -> None:
+        """Wait so long, or until stopped."""
+        self._stop.wait(seconds)
+
+    def in_hand(self, who: str, ski: str) -> None:
+        """Say whose hands are at the bench and which ski, by its id, is in them."""
+        self._hand = (who, ski)
+
+    def run(self) -> None:
+        """Keep in step until stopped; tries again whatever fails."""
+        failed = 0
+        while not self._stop.is_set():
+            try:
+                with self._opened() as book:
+                    failed = self._try(book, failed)
+            except BenchError as why:
+                self._stands("alone", str(why))
+                failed += 1
+            except Exception as error:  # a slip of ours here must neither end nor hide the sharing
+                self._stands("alone", f"an error of its own ({type(error).__name__}: {error})")
+                failed += 1
+            self._stop.wait(WAITS_S[min(failed, len(WAITS_S) - 1)])
+
+    def _try(self, book: Book, failed: int) -> int:
+        """Keep in step for as long as the hub answers; return how often it has not in a row."""
+        while not self._stop.is_set():
+            share = hub_of(book)
+            try:
+                with opened_hub(book, share) as hub:
+                    self._hub = hub
+                    self._keep_in_step(book, hub, share.name)
+            except SharingError as why:
+                failed = 0 if self.standing.how != "alone" else failed + 1
+                self._stands("alone", str(why), book.read(journal.unsent, share.share))
+                self._stop.wait(WAITS_S[min(failed, len(WAITS_S) - 1)])
+        return failed
+
+    def _keep_in_step(self, book: Book, hub: Hub, name: str) -> None:
+        hub.listen()
+        said: tuple[tuple[str, str], float] | None = None
+        rounded, changed = float("-inf"), False
+        while not self._stop.is_set():
+            changed = book.changed_since_last_look() or changed
+            now = monotonic()
+            if (changed and now - rounded >= BETWEEN_S) or now - rounded >= ROUND_S:
+                changed = False
+                self._round(book, hub)
+                rounded = monotonic()
+            if said is None or said[0] != self._hand or now - said[1] >= SAY_S:
+                hand = self._hand
+                position, _ = book.read(journal.taken, hub.share, "")
+                hub.say_here(book.own_bench(), name, *hand, position)
+                said = (hand, now)
+                self._look_around(book, hub)
+            if hub.heard(LOOK_S):
+                self._stop.wait(rounded + BETWEEN_S - monotonic())
+                self._round(book, hub)
+                rounded = monotonic()
+                self._look_around(book, hub)
+        position, _ = book.read(journal.taken, hub.share, "")
+        hub.say_here(book.own_bench(), name, self._hand[0], "", position)
+
+    def _round(self, book: Book, hub: Hub) -> None:
+        if self.standing.how == "alone":
+            self._stands("behind", "catching up", book.read(journal.unsent, hub.share))
+        shared = hub_round(book, hub, MOST_TAKEN)
+        done = shared.round
+        if done.is_whole:
+            self._stands("in step", "")
+        else:
+            why = (*done.stopped, *done.refused)[0]
+            self._stands("behind", why, book.read(journal.unsent, hub.share))
+        if done.taken or done.sent or not done.is_whole or shared.set_twice:
+            self._told(shared)
+
+    def _look_around(self, book: Book, hub: Hub) -> None:
+        own = book.own_bench()
+        there = tuple(x for x in hub.benches() if x.is_here and x.bench != own)
+        now = self.standing
+        self.standing = Standing(now.how, now.since, now.why, now.unsent, there)
+
+    def _stands(self, how: How, why: str, unsent: int = 0) -> None:
+        before = self.standing
+        since = before.since if before.how == how else self._clock()
+        others = () if how == "alone" else before.others
+        self.standing = Standing(how, since, why, unsent, others)

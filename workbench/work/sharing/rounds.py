@@ -5,12 +5,17 @@ was taken. A row that is refused brings no other down: of a hub it is held back 
 again when more has come; a folder's file is read no further until it can be. Rows in a form newer
 than this program's end their stream: nothing behind them is passed over, and after an update it
 goes on there.
+
+One ski set at two benches that did not know of each other is told with both versions. Each row
+carries how far its writer had taken the hub, or each file of a folder, when it was written
+(``seen``): of two rows neither writer knew the other's where each lies behind what the other's had
+seen of its stream.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, TypeAlias
 
@@ -24,8 +29,8 @@ from workbench.records.sharing.journal import (
     FORM,
     Arriving,
     Batch,
-    Held,
     NewerFormError,
+    Refused,
     Seen,
     SharingError,
 )
@@ -50,7 +55,7 @@ SETTING_FACTS = frozenset(
 
 OURS_ALONE = ("worked", "corrected")
 """Clashes that are told of a whole file, where both sides are seen; rows that come one by one would
-make every one of them a clash. ``apart.py`` tells these."""
+make every one of them a clash. ``set_twice`` tells these."""
 
 
 @dataclass(slots=True)
@@ -119,11 +124,12 @@ def go_round(book: Book, way: Way, most: int = MOST_TAKEN) -> Round:
     way.knows(done.before if has_sent else None)
     _send(book, way, done)
     _take(book, way, most, done)
-    if done.new:
-        _try_held(book, way, done)
+    held = book.read(journal.held, way.share)
+    if done.new and held:
+        book.batch(_try_held, book, way, done)
     done.refused += [
-        f"row {shown(held.row_id)} of {shown(held.table)}: {held.why}"
-        for held in book.read(journal.held, way.share)
+        f"row {shown(row.row_id)} of {shown(row.table)}: {why}"
+        for row, why in book.read(journal.held, way.share)
     ]
     return done
 
@@ -192,12 +198,8 @@ def _end_of(rows: Sequence[Arriving], position: int, mark: str) -> tuple[int, st
 
 def _keep(book: Book, way: Way, stream: str, batch: Batch, done: Round) -> str:
     """Put a batch in with how far it was taken; return why it was not taken to its end."""
-    after = book.read(journal.journal_end)
-    refused: list[tuple[Arriving, str]] = []
     first, again = _apart(batch.rows)
-    for rows in (first, *([row] for row in again)):
-        _sift(book, rows, refused, done, stops=way.stops_at_refused)
-    book.write(journal.note_came, way.share, after)
+    refused = _let_in(book, way, [first, *([row] for row in again)], done)
     position, mark, why = batch.position, batch.mark, ""
     if refused and way.stops_at_refused:
         row, words = refused[0]
@@ -205,8 +207,7 @@ def _keep(book: Book, way: Way, stream: str, batch: Batch, done: Round) -> str:
         here, _ = book.read(journal.taken, way.share, stream)
         (position, mark), why = _end_of(before, here, stream), f"{row.where}: {words}"
     else:
-        held = [Held(row.position, row.table, row.row_id, row.body, why) for row, why in refused]
-        book.write(journal.hold, way.share, held)
+        book.write(journal.hold, way.share, refused)
     book.write(journal.note_taken, way.share, stream, position, mark)
     for row in batch.rows:
         if row.table in SETTING_FACTS:
@@ -226,13 +227,20 @@ def _apart(rows: Sequence[Arriving]) -> tuple[list[Arriving], list[Arriving]]:
     return list(seen.values()), again
 
 
+def _let_in(
+    book: Book, way: Way, groups: Iterable[Sequence[Arriving]], done: Round
+) -> list[Refused]:
+    """Take in all rows of each group that can be, as come by this way; return the others."""
+    after = book.read(journal.journal_end)
+    refused: list[Refused] = []
+    for rows in groups:
+        _sift(book, rows, refused, done, stops=way.stops_at_refused)
+    book.write(journal.note_came, way.share, after)
+    return refused
+
+
 def _sift(
-    book: Book,
-    rows: Sequence[Arriving],
-    refused: list[tuple[Arriving, str]],
-    done: Round,
-    *,
-    stops: bool,
+    book: Book, rows: Sequence[Arriving], refused: list[Refused], done: Round, *, stops: bool
 ) -> None:
     """Take in all rows that can be, by halves where not all can; stop at the first where told."""
     if not rows or (stops and refused):
@@ -261,21 +269,108 @@ def _taken_in(book: Book, rows: Sequence[Arriving]) -> TakenIn:
 
 def _try_held(book: Book, way: Way, done: Round) -> None:
     """Try again what was held back: what it refers to may have come."""
-    held = book.read(journal.held, way.share)
-    if held:
-        book.batch(_let_in, book, way, held, done)
-
-
-def _let_in(book: Book, way: Way, held: Sequence[Held], done: Round) -> None:
-    after = book.read(journal.journal_end)
-    rows = [
-        Arriving(each.position, each.row_id, f"row {each.position}", each.row_id, each.table,
-                 each.body, 0)
-        for each in held
-    ]  # fmt: skip
-    refused: list[tuple[Arriving, str]] = []
-    _sift(book, rows, refused, done, stops=False)
-    book.write(journal.note_came, way.share, after)
-    left = {row.position for row, _ in refused}
-    came = [each.position for each in held if each.position not in left]
+    held = [row for row, _ in book.read(journal.held, way.share)]
+    refused = {row.position for row, _ in _let_in(book, way, [held], done)}
+    came = [row for row in held if row.position not in refused]
     book.write(journal.let_go, way.share, came)
+
+
+# -- one ski set at two benches --------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Version:
+    """What one bench did to a ski: where, whose hands, and in words what it read and decided."""
+
+    bench: str
+    who: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class SetTwice:
+    """A ski that two benches set, neither knowing of the other."""
+
+    ski_id: str
+    ski: str
+    ours: Version
+    theirs: Version
+
+
+@dataclass(frozen=True, slots=True)
+class _Fact:
+    stream: str
+    row: Arriving
+
+    def is_news_to(self, other: _Fact) -> bool:
+        """Whether the writer of another row had not seen this one."""
+        return self.row.position > (other.row.seen or {}).get(self.stream, 0)
+
+
+def set_twice(book: Book, way: Way, done: Round) -> tuple[SetTwice, ...]:
+    """The skis of which a round showed that this bench and another set them apart."""
+    facts = [*done.facts, *(row for table in SETTING_FACTS for row in done.new.get(table, ()))]
+    if done.first is None or not facts:
+        return ()
+    ski_of = book.read(journal.skis_of_jobs, {str(row["job_id"]) for row in facts})
+    by_ski: dict[str, list[_Fact]] = defaultdict(list)
+    for stream, row in way.facts_after(done.first, ski_of, SETTING_FACTS):
+        by_ski[ski_of[row.body["job_id"]]].append(_Fact(stream, row))
+    own = frozenset(book.read(journal.own_benches))
+    out = []
+    for ski, found in by_ski.items():
+        for bench in sorted({fact.row.bench for fact in found} - own):
+            pair = _pair(found, own, bench, done.before)
+            if pair is not None:
+                ours, theirs = (_version(book, side, way.names()) for side in pair)
+                out.append(SetTwice(ski, book.ski(ski).name, ours, theirs))
+    return tuple(out)
+
+
+def _pair(
+    found: Sequence[_Fact], own: frozenset[str], bench: str, before: Seen
+) -> tuple[list[_Fact], list[_Fact]] | None:
+    """What each of the two did that the other did not know; None where nothing of it is new."""
+    ours = [fact for fact in found if fact.row.bench in own]
+    theirs = [fact for fact in found if fact.row.bench == bench]
+    apart = [(a, b) for a in ours for b in theirs if a.is_news_to(b) and b.is_news_to(a)]
+    new = (
+        each for pair in apart for each in pair if each.row.position > before.get(each.stream, 0)
+    )
+    if next(new, None) is None:
+        return None
+    left, right = {a.row.row_id for a, _ in apart}, {b.row.row_id for _, b in apart}
+    return ([a for a in ours if a.row.row_id in left], [b for b in theirs if b.row.row_id in right])
+
+
+def _version(book: Book, facts: Sequence[_Fact], names: Mapping[str, str]) -> Version:
+    last = facts[-1].row
+    name = names.get(last.bench, f"bench {last.bench[:6]}")
+    return Version(name, str(last.body["who"]), "; ".join(_said(book, facts)))
+
+
+def _said(book: Book, facts: Iterable[_Fact]) -> Iterable[str]:
+    """What facts say, the last of each kind and method."""
+    said: dict[str, str] = {}
+    rounds = 0
+    for fact in facts:
+        body, table = fact.row.body, fact.row.table
+        if table in ("readings", "locked_readings", "targets"):
+            what = "target " if table == "targets" else ""
+            name = f"{what}{_method(book, str(body['method_id']))}"
+            said[name] = f"{name} {body['text']} {body['unit']}"
+        elif table == "passes":
+            rounds += 1
+            said["rounds"] = f"{rounds} round{'' if rounds == 1 else 's'} of turns"
+        elif table == "wings":
+            said["wing"] = f"wing {body['text']}"
+        else:
+            said["signed"] = "signed off"
+    return said.values()
+
+
+def _method(book: Book, method_id: str) -> str:
+    try:
+        return book.method(method_id).name
+    except BenchError:
+        return "a reading"

@@ -16,10 +16,8 @@ from workbench.work.exchange.exchange_words import (
     differs_words,
     size_words,
 )
-from workbench.work.sharing.apart import SetTwice, Version
-from workbench.work.sharing.hubs import HubStatus, Shared
-from workbench.work.sharing.rounds import Round
-from workbench.work.sharing.watch import Standing
+from workbench.work.sharing.hubs import HubStatus, Shared, Standing
+from workbench.work.sharing.rounds import Round, SetTwice, Version
 from workbench.work.text.words import clean
 
 MOST_LISTED = 40

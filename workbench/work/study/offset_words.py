@@ -9,7 +9,6 @@ from workbench.errors import InputError
 from workbench.measure.display import FINE, change_text, fine_text, length_text
 from workbench.measure.learnt_offset import FEWEST_FOR_SLOPE, LearntOffset, Restatement
 from workbench.measure.units import MM_PER, Unit
-from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.study.offsets import (
     Number,
@@ -115,10 +114,10 @@ def _against(outline: Outline, unit: Unit) -> _Said:
     )
 
 
-def restated_words(number: Number, found: Restatement, names: tuple[str, str], unit: Unit) -> str:
+def restated_words(mm: float, found: Restatement, names: tuple[str, str], unit: Unit) -> str:
     """Return a number by one method as the other would read it."""
     return (
-        f"{length_text(number.mm, unit)} {unit} by '{names[0]}' is "
+        f"{length_text(mm, unit)} {unit} by '{names[0]}' is "
         f"{length_text(found.value, unit)} by '{names[1]}', u {fine_text(found.u, unit)}, "
         f"±{fine_text(found.expanded, unit)} (95 %); {rests_words(found)}"
     )
@@ -171,32 +170,20 @@ def pair_meant(lines: Sequence[PairLine], text: str) -> PairLine:
     raise InputError("pair", text, f"its number, 1 to {len(lines)}" if lines else "none is kept")
 
 
-def study_lines(
-    study: OffsetStudy, now: Restatement | None, view: JobView, unit: Unit
-) -> list[str]:
+def study_lines(study: OffsetStudy, unit: Unit) -> list[str]:
     """Return what the pairs of two methods say, then each pair: kept ones first, then offered."""
     out = [f"Methods: {_names(study.two)}"]
     for said in summary(study, unit):
         out.append(f"{said.label.capitalize()}: {clean(said.text).lstrip('=! ')}")
-    out += _now(study.two, now, view, unit)
-    every = (*study.pairs, *study.offered)
-    return out + [_pair(number, line, unit) for number, line in enumerate(every, 1)]
-
-
-def _now(two: Two, now: Restatement | None, view: JobView, unit: Unit) -> Iterator[str]:
-    """Yield the reading of this round by the first method as the second would read it."""
-    line = next((x for x in view.lines if x.method_id == two.first.id), None)
-    if now is not None and line is not None and line.now_mm is not None:
-        names = (clean(two.first.name), clean(two.second.name))
-        yield f"Now: {restated_words(Number('', unit, line.now_mm), now, names, unit)}"
-
-
-def _pair(number: int, line: PairLine, unit: Unit) -> str:
-    difference = change_text(line.difference_mm, unit, FINE[unit])
-    return (
+    if study.now is not None:
+        names = (clean(study.two.first.name), clean(study.two.second.name))
+        out.append(f"Now: {restated_words(*study.now, names, unit)}")
+    return out + [
         f"Pair {number}: {_number(line.first)} and {_number(line.second)}, difference "
-        f"{difference} {unit}, {clean(line.ski_name)}; {clean(pair_state(line)[1])}"
-    )
+        f"{_change(line.difference_mm, unit)} {unit}, {clean(line.ski_name)}; "
+        f"{clean(pair_state(line)[1])}"
+        for number, line in enumerate(study.every, 1)
+    ]
 
 
 def _number(number: Number) -> str:
@@ -233,5 +220,5 @@ def _one(name: str, row: Restated, unit: Unit) -> Iterator[str]:
     read = ", read in this round" if row.read else ""
     yield f"{name} reads: {both}, u {fine_text(row.u_mm, unit)} {unit}{read}"
     if row.against is not None and row.difference_mm is not None:
-        apart = change_text(row.difference_mm, unit, FINE[unit])
+        apart = _change(row.difference_mm, unit)
         yield f"{name} less {clean(row.against.name)}: {apart} {unit}"

@@ -9,11 +9,10 @@ from dataclasses import dataclass
 from itertools import combinations
 
 from workbench.errors import BenchError, InputError
-from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import fit_pose
 from workbench.fin.reading.method import Method
 from workbench.fin.reading.observe import Observation
-from workbench.measure.display import length_text
+from workbench.measure.display import finer_text
 from workbench.measure.distributions import coverage_factor
 from workbench.measure.learnt_offset import LearntOffset, Restatement, learn_offset
 from workbench.measure.lengths import parse_length, understand
@@ -23,14 +22,26 @@ from workbench.records.store import rows
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.order.rigs import method_of, usual_range_mm
+from workbench.work.order.round_records import live
 from workbench.work.roster.calipers import in_hand
+from workbench.work.text.fields import Field
 from workbench.work.text.words import error_words
+from workbench.work.trust.job_reading import readings_now
 from workbench.work.trust.reading_budget import (
     CONTACT_HEIGHT_U_MM,
     STEEPEST_SLOPE,
     default_figures,
     reading_u_mm,
 )
+
+PAIR = (
+    Field("first", "First", "the number by the first method", "FIRST"),
+    Field("second", "Second", "by the second, on the same fin", "SECOND"),
+)
+RESTATED = Field(
+    "number", "Number", "a number by the first method, as the second reads it", "NUMBER"
+)
+"""What is asked of a pair of two methods, and of a number that is converted."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,10 +140,9 @@ def _key(line: PairLine) -> tuple[str, float, float]:
 def _passes(shop: Shop, ski: rows.Ski, two: Two) -> Iterator[PairLine]:
     for past in shop.book.history_of_ski(ski.id):
         taken: dict[int, dict[str, list[rows.Reading]]] = {}
-        for fact in past.facts:
-            if isinstance(fact, rows.Reading) and fact.struck is None:
-                by_method = taken.setdefault(fact.pass_number, {})
-                by_method.setdefault(fact.method_id, []).append(fact)
+        for fact in live(past.facts, rows.Reading):
+            by_method = taken.setdefault(fact.pass_number, {})
+            by_method.setdefault(fact.method_id, []).append(fact)
         for number, by_method in sorted(taken.items()):
             if two.first.id in by_method and two.second.id in by_method:
                 where = f"{past.job.day}, {'received' if number == 0 else f'round {number}'}"
@@ -146,7 +156,7 @@ def _mean(readings: Sequence[rows.Reading]) -> Number:
         return Number(readings[0].text, readings[0].unit, readings[0].mm)
     unit = readings[0].unit
     mm = mean_of([r.mm for r in readings])
-    return Number(length_text(mm, unit, "0.00001" if unit == "in" else "0.0001"), unit, mm)
+    return Number(finer_text(mm, unit), unit, mm)
 
 
 # -- keeping and striking ----------------------------------------------------------------------
@@ -155,7 +165,7 @@ def _mean(readings: Sequence[rows.Reading]) -> Number:
 def add_pair(
     shop: Shop, view: JobView, two: Two, fields: Mapping[str, str], unit: Unit
 ) -> rows.Pair:
-    """Keep a pair as typed: fields ``first`` and ``second``, both on the fin of the ski in hand.
+    """Keep a pair as typed, of the fields ``PAIR``: both on the fin of the ski in hand.
 
     Raises:
         InputError: no length, or one that this blade cannot read and whose unit is not written.
@@ -199,21 +209,13 @@ def _keep_all(shop: Shop, two: Two, offered: Sequence[PairLine]) -> None:
 
 def _keep(shop: Shop, two: Two, line: PairLine) -> rows.Pair:
     caliper = in_hand(shop) if not line.where else None
-    return shop.book.add_entry(
-        shop.who,
-        rows.Pair(
-            ski_id=line.ski_id,
-            method_id=two.first.id,
-            text=line.first.text,
-            unit=line.first.unit,
-            mm=line.first.mm,
-            other_method_id=two.second.id,
-            other_text=line.second.text,
-            other_unit=line.second.unit,
-            other_mm=line.second.mm,
-            caliper_id=caliper.id if caliper is not None else None,
-        ),
-    )
+    (a, first), (b, second) = (two.first, line.first), (two.second, line.second)
+    pair = rows.Pair(
+        ski_id=line.ski_id, caliper_id=caliper.id if caliper is not None else None,
+        method_id=a.id, text=first.text, unit=first.unit, mm=first.mm,
+        other_method_id=b.id, other_text=second.text, other_unit=second.unit, other_mm=second.mm,
+    )  # fmt: skip
+    return shop.book.add_entry(shop.who, pair)
 
 
 def number_of(view: JobView, row: rows.Method, text: str, unit: Unit, field: str) -> Number:
@@ -259,6 +261,8 @@ class OffsetStudy:
     """Everything known of two methods: pairs (struck ones too), pairs offered, what they teach.
 
     ``outline`` is None with the reason in ``outline_trouble``, or where nothing is learnt yet.
+    ``now`` is this round's reading by the first method (mm) and what the second would read, None
+    where there is no such reading or nothing is learnt yet.
     """
 
     two: Two
@@ -267,14 +271,17 @@ class OffsetStudy:
     learnt: LearntOffset | None
     outline: Outline | None
     outline_trouble: str = ""
+    now: tuple[float, Restatement] | None = None
 
     @property
     def n(self) -> int:
         """How many pairs count."""
         return sum(p.counts for p in self.pairs)
 
-
-# -- what there is -----------------------------------------------------------------------------
+    @property
+    def every(self) -> tuple[PairLine, ...]:
+        """The pairs that were kept, then those offered."""
+        return (*self.pairs, *self.offered)
 
 
 def study(shop: Shop, view: JobView, two: Two) -> OffsetStudy:
@@ -282,7 +289,16 @@ def study(shop: Shop, view: JobView, two: Two) -> OffsetStudy:
     kept = pairs_of(shop, two)
     learnt = _learn(kept)
     outline, trouble = _outline(view, two, learnt)
-    return OffsetStudy(two, kept, offered(shop, view, two, kept), learnt, outline, trouble)
+    line = next((x for x in view.lines if x.method_id == two.first.id), None)
+    now = None
+    if (
+        learnt is not None
+        and line is not None
+        and line.now_mm is not None
+        and line.u_mm is not None
+    ):
+        now = line.now_mm, learnt.restate(line.now_mm, line.u_mm)
+    return OffsetStudy(two, kept, offered(shop, view, two, kept), learnt, outline, trouble, now)
 
 
 def _learn(kept: Sequence[PairLine]) -> LearntOffset | None:
@@ -297,28 +313,19 @@ def _learn(kept: Sequence[PairLine]) -> LearntOffset | None:
 
 def restate_typed(
     shop: Shop, view: JobView, two: Two, text: str, unit: Unit
-) -> tuple[Number, Restatement]:
-    """Return a typed number by the first method as the second would read it.
+) -> tuple[float, Restatement]:
+    """Return a typed number by the first method (mm), and what the second would read.
 
     Raises:
         InputError: no length, or fewer than two pairs.
     """
-    number = number_of(view, two.first, text, unit, "number")
+    mm = number_of(view, two.first, text, unit, "number").mm
     learnt = _learn(pairs_of(shop, two))
     if learnt is None:
         raise InputError("pairs", "fewer than 2", "2 or more: one pair shows no scatter")
     method = method_of(two.first, view.rig.blade)
-    figures = default_figures(number.mm, method=method)
-    return number, learnt.restate(number.mm, reading_u_mm([number.mm], figures=figures))
-
-
-def restate_current(shop: Shop, view: JobView, two: Two) -> Restatement | None:
-    """Return this round's reading by the first method restated; None where there is none."""
-    now = next((x for x in view.lines if x.method_id == two.first.id), None)
-    learnt = _learn(pairs_of(shop, two))
-    if now is None or now.now_mm is None or now.u_mm is None or learnt is None:
-        return None
-    return learnt.restate(now.now_mm, now.u_mm)
+    figures = default_figures(mm, method=method)
+    return mm, learnt.restate(mm, reading_u_mm([mm], figures=figures))
 
 
 def learnt_restatement(
@@ -352,11 +359,7 @@ def rests_words(found: Restatement) -> str:
 def _outline(view: JobView, two: Two, learnt: LearntOffset | None) -> tuple[Outline | None, str]:
     if learnt is None:
         return None, ""
-    readings = [
-        Reading(x.method, x.now_mm, x.u_mm)
-        for x in view.lines
-        if x.now_mm is not None and x.u_mm is not None
-    ]
+    readings = readings_now(view.lines)
     if len(readings) < 3:
         return None, NEEDS_THREE
     rig, start = view.rig, view.pose

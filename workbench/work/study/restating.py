@@ -33,18 +33,21 @@ from workbench.work.job.shop import Shop
 from workbench.work.job_text.setting_words import hold_words, place_words
 from workbench.work.order.rigs import method_of, usual_range_mm
 from workbench.work.study.offsets import learnt_restatement, rests_words
+from workbench.work.text.fields import Field
 from workbench.work.text.words import clean, error_words
-from workbench.work.trust.job_reading import Line
+from workbench.work.trust.job_reading import Line, readings_now
 from workbench.work.trust.reading_budget import default_figures, reading_u_mm
 
 OFFSET_U_MM = 0.1
 """Standard uncertainty of an offset that somebody states: 0.004 in (common practice, no source)."""
 
-HOW_ACCEPTED = (
+_ACCEPTED = (
     "a method of this blade by name or number; or 'depth deepest', 'depth hole 2 back', "
     "'tail tips', 'length flat', 'length 0.15..0.3' (heights over the base); an offset behind it, "
     "such as 'length tips +0.010', where theirs reads that much more"
 )
+HOW = Field("how", "How", _ACCEPTED, "HOW")
+"""How somebody else measured a number."""
 
 _OFFSET = re.compile(r"(.*\S)\s+([+\-−]\s*[0-9.,]\S*(?:\s*(?:in|mm|thou))?)\s*")
 _NAMED = "|".join(QUANTITIES)
@@ -111,7 +114,7 @@ def ways(shop: Shop, view: JobView, quantity: Quantity) -> tuple[HowRead, ...]:
 
 
 def how_meant(shop: Shop, view: JobView, text: str, unit: Unit) -> HowRead:
-    """Return how somebody measured, as typed; see ``HOW_ACCEPTED``.
+    """Return how somebody measured, as typed; see ``HOW``.
 
     Raises:
         InputError: none or several of the blade's methods are meant.
@@ -123,7 +126,7 @@ def how_meant(shop: Shop, view: JobView, text: str, unit: Unit) -> HowRead:
     split = _OFFSET.fullmatch(words)
     found = _way(shop, view, split[1], unit) if split is not None else None
     if split is None or found is None:
-        raise InputError("as read by", text, HOW_ACCEPTED)
+        raise InputError("as read by", text, HOW.words)
     offset = parse_length(split[2].replace(" ", ""), unit, "as read by: offset")
     return HowRead(found.method, offset.mm)
 
@@ -323,26 +326,17 @@ def restate_all(view: JobView, methods: Sequence[Method], unit: Unit) -> tuple[R
     Raises:
         NoPoseError: readings are missing, or those of this round fix no pose.
     """
-    readings = _readings_of_pass(view)
-    start = view.pose
-    fit = fit_pose(view.rig.blade, view.rig.base, readings, start=start, every=start is None)
-    read = [r.method for r in readings]
-    return tuple(_restate(view.rig, fit, method, read, unit) for method in methods)
-
-
-def _readings_of_pass(view: JobView) -> list[Reading]:
-    readings = [
-        Reading(line.method, line.now_mm, line.u_mm)
-        for line in view.lines
-        if line.now_mm is not None and line.u_mm is not None
-    ]
+    readings = readings_now(view.lines)
     if len(readings) < 3:
         missing = ", ".join(f"'{x.method.name}'" for x in view.lines if x.now_mm is None)
         raise NoPoseError(
             f"{len(readings)} of {len(view.lines)} readings are taken in this round and three fix "
             f"the blade's place; missing: {missing or 'a third method for this ski'}"
         )
-    return readings
+    start = view.pose
+    fit = fit_pose(view.rig.blade, view.rig.base, readings, start=start, every=start is None)
+    read = [r.method for r in readings]
+    return tuple(_restate(view.rig, fit, method, read, unit) for method in methods)
 
 
 def _restate(rig: Rig, fit: Fit, method: Method, read: Sequence[Method], unit: Unit) -> Restated:

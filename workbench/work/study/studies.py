@@ -12,12 +12,13 @@ from typing import Any, NoReturn
 
 from workbench.errors import InputError
 from workbench.measure.lengths import Entry, Placing, parse_length, understand
-from workbench.measure.units import MM_PER, Unit, other, unit_of
+from workbench.measure.units import MM_PER, Unit, other
 from workbench.records.store import rows
 from workbench.records.store.values import keepable
 from workbench.work.job.shop import Shop
 from workbench.work.job.ski_state import TAKEN_BACK
 from workbench.work.roster.calipers import in_hand
+from workbench.work.text.fields import Field, filled
 from workbench.work.trust.study_results import State, StudyView, near_name, study_as_is
 
 UNIT_WORDS: dict[Unit, str] = {"in": "inches", "mm": "millimetres"}
@@ -46,6 +47,19 @@ RULE = (
     "from one round to the next nobody reads twice running, nor the same part again, where that "
     "can be avoided."
 )
+
+PLAN = (
+    Field("name", "Study", "a name of its own, such as slow hour in May", "NAME"),
+    Field("what", "What is read", "one quantity: a method's name, or your own words", "METHOD"),
+    Field(
+        "unit", "Unit", "in or mm: every reading of the test is in it", "UNIT", "the bench's"
+    ),
+    Field("near", "Near", "about what it reads, to place points by", "LENGTH", blank=""),
+    Field("parts", "Parts", "2 or more with ';' between: 'Heron 66; Tern 67'", "NAMES"),
+    Field("people", "People", "initials, with a blank between: 'KV JT'", "INITIALS"),
+    Field("trials", "Trials", "how often everyone reads every part, 2 to 10", "N", default="3"),
+)  # fmt: skip
+"""What is asked of a new study."""
 
 _LONGEST_NAME = 40
 MOST_PARTS, MOST_PEOPLE, MOST_TRIALS, MOST_READINGS = 20, 10, 10, 400
@@ -87,17 +101,16 @@ def find_study(shop: Shop, text: str) -> StudyView:
 def plan_study(shop: Shop, fields: Mapping[str, str], shuffle: Shuffle | None = None) -> str:
     """Keep the plan of a study with a shuffled reading order; return its id.
 
-    Fields: name; what (a reading method's name, or free words); unit (in or mm); near (about what
-    will be read, may stay blank); parts (``Heron 66; Tern 67``, or one ski re-seated: ``seat 1;
-    seat 2``); people (initials); trials. ``shuffle`` replaces chance in tests.
+    ``fields`` are those of ``PLAN``; one ski re-seated has the parts ``seat 1; seat 2``.
+    ``shuffle`` replaces chance in tests.
 
     Raises:
         InputError: names the field, what was typed, and what would do.
     """
-    texts = {key: fields.get(key, "") for key in ("unit", "near", "parts", "people", "trials")}
-    name = _name(fields, "name", "a name of its own")
-    what = _name(fields, "what", "what is read: a method's name, or your own words")
-    unit = unit_of(texts["unit"])
+    texts = filled(PLAN, fields)
+    name = _name(texts, "name", "a name of its own")
+    what = _name(texts, "what", "what is read: a method's name, or your own words")
+    unit = shop.unit_typed(texts["unit"])
     near = _near_mm(texts["near"], unit)
     if ";" not in texts["parts"] and "," in texts["parts"]:
         raise InputError("parts", texts["parts"], "';' between them: Heron 66; Tern 67")

@@ -9,7 +9,7 @@ import math
 from typing import Any
 
 from workbench.errors import InputError
-from workbench.measure.display import length_text, round_to_uncertainty
+from workbench.measure.display import finer_text, round_to_uncertainty
 from workbench.measure.gauge_study import POOL_ALPHA, GaugeAnova
 from workbench.measure.lengths import Placing
 from workbench.measure.repeats import LEVEL, Scatter
@@ -142,11 +142,6 @@ def _category_words(found: GaugeAnova) -> str:
     )
 
 
-def sd_text(value_mm: float, unit: Unit) -> str:
-    """Return a standard deviation one digit finer than an uncertainty is shown."""
-    return length_text(value_mm, unit, "0.00001" if unit == "in" else "0.0001")
-
-
 def study_state(view: StudyView) -> str:
     """Return where a study is."""
     if view.study.struck is not None:
@@ -204,7 +199,7 @@ def result_text(result: StudyResult, unit: Unit) -> str:
     if result.analysis is not None:
         lines += ["", f"{'source':<16} {f's ({unit})':>11} {'share':>7}"]
         lines += [
-            f"{SOURCE_NAMES[s.key][0]:<16} {sd_text(s.sd_mm, unit):>11} {s.share:>7.1%}"
+            f"{SOURCE_NAMES[s.key][0]:<16} {finer_text(s.sd_mm, unit):>11} {s.share:>7.1%}"
             for s in result.sources()
         ]
     lines += ["", *cell_lines(result, unit)]
@@ -222,8 +217,10 @@ def cell_lines(result: StudyResult, unit: Unit) -> list[str]:
         if cell.repeats is None:
             out.append(f"{head} not read yet")
             continue
-        sd = "" if cell.repeats.sd is None else f", s {sd_text(cell.repeats.sd, unit)}"
-        out.append(f"{head} mean {sd_text(cell.repeats.mean, unit)} {unit}{sd}, n {cell.repeats.n}")
+        sd = "" if cell.repeats.sd is None else f", s {finer_text(cell.repeats.sd, unit)}"
+        out.append(
+            f"{head} mean {finer_text(cell.repeats.mean, unit)} {unit}{sd}, n {cell.repeats.n}"
+        )
     return out
 
 

@@ -20,8 +20,25 @@ from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
 from workbench.work.drawing.layout import ASPECT, Picture, Stroke, Words, plain_lines
 from workbench.work.drawing.scene import FAINT, LIT, NOW
+from workbench.work.text.fields import Field
 
 DPI = (75.0, 4800.0)
+
+ASKED = (
+    Field("file", "File", "PNG, JPEG, TIFF, SVG, DXF or CSV", "FILE"),
+    Field("dpi", "Dpi", "a picture's scale: dots per inch of a flatbed scan", "N", ""),
+    Field(
+        "across", "Across", "a picture's scale: the blade's length along its top edge, by caliper",
+        "LENGTH", "",
+    ),
+    Field(
+        "square", "Square", "a picture's scale: side of a square in view, which undoes a tilt",
+        "LENGTH", "",
+    ),
+    Field("unit", "Unit", "in or mm, of bare numbers", "UNIT", "the bench's, or the drawing's own"),
+    Field("name", "Blade", "its name; one that is there: a new version", "NAME", "the file's"),
+)  # fmt: skip
+"""What is asked about a file that is traced."""
 
 
 @dataclass(frozen=True, slots=True)

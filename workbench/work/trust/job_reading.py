@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 
+from workbench.fin.pose.equations import Reading
 from workbench.fin.reading.method import Method
 from workbench.frozen import dataclass
 from workbench.measure.budget import ASSUMED, RESOLUTION_MM
@@ -142,3 +144,12 @@ class Line:
         if self.now_mm is None or self.target_mm is None:
             return None
         return self.now_mm - self.target_mm
+
+
+def readings_now(lines: Iterable[Line]) -> list[Reading]:
+    """Return what was read in this round, as a pose is fitted to it."""
+    return [
+        Reading(line.method, line.now_mm, line.u_mm)
+        for line in lines
+        if line.now_mm is not None and line.u_mm is not None
+    ]

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from textual.containers import Vertical
 from textual.content import Content
-from textual.events import Key
 
-from workbench.bench.bases.forms import Field, Form
+from workbench.bench.bases.forms import Form
 from workbench.bench.bases.number_screen import ENTRY_FIRST, NumberScreen
 from workbench.bench.bases.view_only import DrawnCloser
 from workbench.bench.draw.canvas import CELL_ASPECT, DOTS, Canvas
@@ -35,6 +34,7 @@ from workbench.work.trace.by_calipers import (
     keep_by_calipers,
     keep_draft,
 )
+from workbench.work.trace.look import ASKED
 from workbench.work.trace.outline import outline_lines
 
 if TYPE_CHECKING:
@@ -183,7 +183,7 @@ class TraceScreen(NumberScreen[rows.Blade]):
             keep_draft(self.shop, new)
             self.tracing, self._asked = new, None
 
-        if self.did(keep):
+        if self.attempt(keep):
             typed = "" if text == placing.number else f"{visible(text, 20)} → "
             self.say(f"✓ {typed}{placing.number} {placing.unit} taken", "done")
 
@@ -198,16 +198,19 @@ class TraceScreen(NumberScreen[rows.Blade]):
         else:
             self.app.push_screen(self._name_form(), self._kept)
 
-    def command(self, key: str, char: str) -> None:
+    def acts(self) -> dict[str, Callable[[], None]]:
         """Take the last number back."""
-        if char.lower() == "u" and not self.entry and self.tracing.entries:
+        return {"u": self._take_back}
+
+    def _take_back(self) -> None:
+        if self.tracing.entries:
             last, back = self.tracing.entries[-1].text, self.tracing.back()
-            if self.did(lambda: keep_draft(self.shop, back)):
+            if self.attempt(lambda: keep_draft(self.shop, back)):
                 self.tracing, self._asked = back, None
                 self.say(f"taken back: {visible(last, 20)}", "done")
 
     def _name_form(self) -> Form:
-        fields = [Field("name", "Name", "of the blade; a name that is there: its new version")]
+        fields = [replace(ASKED[-1], label="Name", blank=None)]
 
         def save(texts: dict[str, str]) -> object:
             return keep_by_calipers(self.shop, self.tracing, texts["name"])[0]
@@ -216,7 +219,7 @@ class TraceScreen(NumberScreen[rows.Blade]):
 
     def _kept(self, blade: object) -> None:
         if isinstance(blade, rows.Blade):
-            self.close(blade)
+            self.dismiss(blade)
 
 
 LEAST_APART = 3
@@ -231,34 +234,33 @@ class OutlineScreen(DrawnCloser):
 
     def __init__(self, shop: Shop, state: BenchState) -> None:
         assert state.view is not None
-        super().__init__("")
+        super().__init__(unit=state.unit)
         self._shop, self._row = shop, shop.book.blade(state.view.ski.blade_id)
         if not self._row.outline_mm:
             raise BenchError("no blade yet, so no outline: trace one, then choose it")
-        self._unit, self._mode = state.unit, state.drawing
-        self._lines = outline_lines(shop, self._row, self._unit)
+        self._mode = state.drawing
+        self._lines = outline_lines(shop, self._row, self.unit)
         self._first = 0
 
     def in_unit(self, unit: Unit) -> None:
-        """Show the points in this unit."""
-        self._unit = unit
+        """Show the points in another unit."""
         self._lines = outline_lines(self._shop, self._row, unit)
-        self.redraw()
+        super().in_unit(unit)
 
-    def command(self, event: Key) -> bool:
+    def acts(self) -> dict[str, Callable[[], None]]:
         """Write it to the shop's folder on F2."""
-        if event.key != "f2":
-            return False
+        return {"f2": self._write}
+
+    def _write(self) -> None:
         try:
             self.say(outline_document(self._shop, self._row).write(self._shop).words)
         except BenchError as why:
             self.say(f"not written: {why}")
-        return True
 
-    def move(self, by: int) -> None:
+    def step(self, by: int) -> None:
         """Go through the lines below the drawing."""
         self._first = min(max(self._first + by, 0), len(self._lines) - 1)
-        self.redraw()
+        self.draw()
 
     def drawn(self, width: int, height: int) -> Content:
         """Return the drawing with the first lines of the table below it."""

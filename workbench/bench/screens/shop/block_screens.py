@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from textual.content import Content
 
-from workbench.bench.bases.forms import Field, Form
+from workbench.bench.bases.forms import Form
 from workbench.bench.bases.lists import UnitList
 from workbench.bench.bases.prompts import Prompt
 from workbench.bench.bases.view_only import TableScreen
@@ -21,11 +21,9 @@ from workbench.frozen import dataclass
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop
 from workbench.work.roster.measured_block import (
-    LEAN_ACCEPTED,
-    PLACE_ACCEPTED,
+    ACCEPTED,
+    MEASURED,
     STUD_NAMES,
-    THREAD_ACCEPTED,
-    TIP_ACCEPTED,
     drawn_block,
     figure_words,
     found_from,
@@ -36,22 +34,11 @@ from workbench.work.roster.measured_block import (
     measured_block,
     moves_words,
 )
+from workbench.work.text.fields import REASON
 from workbench.work.text.words import error_words
 
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
-
-PLACES = {
-    "front": "tail end to where the top front stud's axis meets the base",
-    "rear": "tail end to where the top rear stud's axis meets the base",
-    "tail": "how far out of the base the tail stud's axis lies, at the tail end; minus: under it",
-}
-
-LEANS = {
-    "front": "its end toward the ski's tip, minus toward the tail",
-    "rear": "its end toward the ski's tip, minus toward the tail",
-    "tail": "its end out of the base, minus under it",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,25 +54,17 @@ class MeasureForm(Form):
 
     def __init__(self, shop: Shop, state: BenchState) -> None:
         unit = state.unit
-        fields = [
-            Field("name", "Block", "a name of its own"),
-            Field("finest_turn", "Finest turn", "1/4, 1/8, 1/16 ...; 0 is exact; blank: 1/8"),
-        ]
-        for name in STUD_NAMES:
-            as_before = "" if name == "front" else "blank: as of the stud before; "
-            fields += [
-                Field(f"{name}_at", f"{name} place", f"{PLACES[name]} ({unit}): {PLACE_ACCEPTED}"),
-                Field(f"{name}_lean", f"{name} lean", f"{LEANS[name]}: {LEAN_ACCEPTED}"),
-                Field(f"{name}_thread", f"{name} thread", f"{as_before}{THREAD_ACCEPTED}"),
-                Field(f"{name}_hand", f"{name} hand", f"{as_before}right or left"),
-                Field(f"{name}_tip", f"{name} tip", f"{as_before}{TIP_ACCEPTED}"),
-            ]
+        more = {
+            f"{name}_{figure}": f"{f' ({unit})' if figure == 'at' else ''}: {accepted}"
+            for name in STUD_NAMES
+            for figure, accepted in ACCEPTED.items()
+        }
 
         def save(texts: dict[str, str]) -> Kept:
             found = measured_block(texts, unit)
             return Kept(keep_measured(shop, found), found.words)
 
-        super().__init__("Measure a block", fields, save)
+        super().__init__("Measure a block", MEASURED, save, more=more)
 
     def after(self, bench: Bench, result: object) -> None:
         """Show the block as it was measured."""
@@ -102,9 +81,10 @@ class BlockScreen(TableScreen):
     """A block as it was measured: each stud in words, and the side view."""
 
     TITLE_WORDS = "The block as measured"
+    KEYS = "↑ ↓ scroll · Enter or Esc closes"
 
     def __init__(self, kept: Kept, blade: rows.Blade | None) -> None:
-        super().__init__("")
+        super().__init__()
         self._kept, self._blade = kept, blade
 
     def after(self, bench: Bench, result: None) -> None:
@@ -124,7 +104,7 @@ HOW = (
     "Turns of known size, read before and after, tell where each stud is. Turn them by hand and "
     "enter the turns as made; five rounds that tell most and end where they began:"
 )
-REASON = "found from rounds of known turns"
+_FOUND = "found from rounds of known turns"
 
 
 class FoundBlockScreen(UnitList):
@@ -196,13 +176,13 @@ class FoundBlockScreen(UnitList):
         if found is None:
             raise InputError("rounds", "too few", "the rounds above first")
         if not found.agree:
-            keep_found(self.shop, self.view, found, REASON)  # says why not
+            keep_found(self.shop, self.view, found, _FOUND)  # says why not
         keep = partial(keep_found, self.shop, self.view, found)
         title = f"Keep in block {visible(self.view.block_name, 40)}: the one before stays readable"
-        self.app.push_screen(Prompt(title, "why: a word or two", REASON, keep), self._after)
+        self.app.push_screen(Prompt(title, REASON.words, _FOUND, keep), self._after)
 
     def _after(self, kept: object) -> None:
         if kept:
             self.view = self.shop.view(self.view.job.id)
-            self._try(self._load)
+            self.attempt(self._load)
             self.say("kept: the block has a new version, turns go by it", "done")

@@ -6,12 +6,13 @@ else: they choose no caliper and close nothing.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import partial
 from typing import Literal
 
 from textual.content import Content
 
-from workbench.bench.bases.forms import Field, Form
+from workbench.bench.bases.forms import Form
 from workbench.bench.bases.number_screen import NumberScreen
 from workbench.bench.draw.text import count_line, first_seen, lines, said, styled, visible
 from workbench.bench.hand.state import BenchState
@@ -141,12 +142,12 @@ class CaliperScreen(NumberScreen[None]):
 
     # -- keys ------------------------------------------------------------------------------------
 
-    def command(self, key: str, char: str) -> None:
+    def acts(self) -> dict[str, Callable[[], None]]:
         """Take in hand, or add."""
-        if key == "space":
-            self._take_in_hand()
-        elif char.lower() == "n":
-            self.app.push_screen(caliper_form(self.shop, self.unit), self._added)
+        return {" ": self._take_in_hand, "n": self._add}
+
+    def _add(self) -> None:
+        self.app.push_screen(caliper_form(self.shop, self.unit), self._added)
 
     def plus(self, time: float) -> None:
         """Take the marked caliper in hand."""
@@ -176,7 +177,7 @@ class CaliperScreen(NumberScreen[None]):
         row = self.chosen
         if row is None:
             self.say("no caliper yet: n adds one", "warn")
-        elif self.did(lambda: calipers.take_in_hand(self.shop, row.id)):
+        elif self.attempt(lambda: calipers.take_in_hand(self.shop, row.id)):
             self._load()
             self.say(f"in hand: {visible(row.name)}", "done")
 
@@ -190,7 +191,7 @@ class CaliperScreen(NumberScreen[None]):
         elif self._check.step == "size":
             self._take_size(self.entry, self.pace.is_burst(time))
         else:
-            self.did(lambda: self._take_reading(row, self._check))
+            self.attempt(lambda: self._take_reading(row, self._check))
 
     def _take_size(self, text: str, off_the_cable: bool) -> None:
         if off_the_cable:
@@ -199,7 +200,7 @@ class CaliperScreen(NumberScreen[None]):
                 f"{text} came off the caliper: type the block's own size first, then measure it",
                 "warn",
             )
-        elif self.did(lambda: self._keep_size(text)):
+        elif self.attempt(lambda: self._keep_size(text)):
             self.say("")
 
     def _keep_size(self, text: str) -> None:
@@ -240,15 +241,5 @@ def _size(block: Length) -> str:
 
 def caliper_form(shop: Shop, unit: Unit) -> Form:
     """Return the form that adds a caliper; its result is the caliper's id."""
-    fields = (
-        Field("name", "Caliper", "a name of its own, as it is marked"),
-        Field("unit", "Unit", "in or mm: what it shows, and what is typed in below", unit),
-        Field("resolution", "Resolution", "its last digit's step; blank: 0.0005 in or 0.01 mm"),
-        Field("mpe", "Error allowed", "its permissible error; blank: DIN 862's table"),
-        Field("jaw_height", "Jaw height", "of the flat jaws above their tips; blank: not known"),
-        Field(
-            "reference_line", "Reference line",
-            "height of the line held to the base, above the tips; blank: not known",
-        ),
-    )  # fmt: skip
-    return Form("Add a caliper", fields, lambda texts: calipers.add_caliper(shop, texts))
+    keep = partial(calipers.add_caliper, shop)
+    return Form("Add a caliper", calipers.CALIPER, keep, now={"unit": unit})

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from functools import partial
 
 from textual.content import Content
-from textual.events import Key
 
 from workbench.advice.checklists import MAKER_WINS, WING, CheckItem
 from workbench.bench.bases.lists import ListScreen
@@ -51,7 +50,7 @@ class ChecksScreen(ListScreen):
 
     def on_mount(self) -> None:
         """Show the lists as they stand."""
-        self._try(self._load)
+        self.attempt(self._load)
         self.at = 1
 
     def _load(self) -> None:
@@ -103,34 +102,26 @@ class ChecksScreen(ListScreen):
 
     # -- keys ------------------------------------------------------------------------------------
 
-    def on_key(self, event: Key) -> None:
-        """Move an item with the mark, else as in every list."""
-        by = {"f3": -1, "shift+up": -1, "f4": 1, "shift+down": 1}.get(event.key)
-        if by is None:
-            super().on_key(event)
-            self._settle(event.key)
-            return
-        event.stop()
-        event.prevent_default()
-        self._try(lambda: self._move(by))
-
-    def _settle(self, key: str) -> None:
-        """Keep the mark off the headings."""
+    def settle(self, by: int) -> None:
+        """Keep the mark in the list, off the headings."""
+        self.at = min(max(self.at, 0), len(self._listed) - 1)
         if self.marked.heading:
-            self.at += -1 if key in ("up", "pageup") and self.at > 0 else 1
-            self.draw()
+            self.at += -1 if by < 0 and self.at > 0 else 1
 
-    def letter(self, char: str) -> None:
-        """Change what is marked."""
-        acts = {"n": self._new, "e": self._reword, "x": self._remove, "u": self._undo}
-        if char in acts:
-            acts[char]()
+    def acts(self) -> dict[str, Callable[[], None]]:
+        """Change what is marked, or move it with the mark."""
+        return {
+            "n": self._new, "e": self._reword, "x": self._remove, "u": self._undo,
+            "f3": lambda: self._move(-1), "shift+up": lambda: self._move(-1),
+            "f4": lambda: self._move(1), "shift+down": lambda: self._move(1),
+        }  # fmt: skip
 
     def _change(self, act: Callable[[], object], words: str) -> None:
         before = shop_rules(self.shop.book)
         act()
         self._before.append(before)
         self._load()
+        self.settle(1)
         self.say(words, "done")
 
     def _move(self, by: int) -> None:
@@ -186,4 +177,5 @@ class ChecksScreen(ListScreen):
             raise InputError("undo", "nothing", "a change made while this was open")
         check_lists.put_back(self.shop, self._before.pop())
         self._load()
+        self.settle(1)
         self.say("as it was before", "done")

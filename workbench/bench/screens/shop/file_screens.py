@@ -9,13 +9,14 @@ from __future__ import annotations
 import asyncio
 import math
 from collections.abc import Callable, Sequence
+from functools import partial
+from time import monotonic
 
 from textual.content import Content
-from textual.events import Key
 
-from workbench.bench.bases.forms import Field, Form
+from workbench.bench.bases.forms import Form
 from workbench.bench.bases.lists import ListScreen
-from workbench.bench.bases.view_only import Rows, TableScreen
+from workbench.bench.bases.view_only import TableScreen
 from workbench.bench.draw.text import lines, paragraph, paragraphs, styled, visible, wrapped
 from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError
@@ -26,6 +27,7 @@ from workbench.work.paper.cards import card_of
 from workbench.work.paper.day_sheet import day_sheet
 from workbench.work.paper.printing import Written, card_document, sheet_document
 from workbench.work.paper.text_pages import card_text, day_text
+from workbench.work.text.fields import Field
 
 _SIGNS = {"! ": "bold $state-caution", "✗ ": "bold $state-caution", "+ ": "$state-within"}
 TROUBLES = ("! ", "✗ ")
@@ -39,9 +41,10 @@ class ReportScreen(TableScreen):
     """What came of a file, to be read."""
 
     TITLE_WORDS = "What came of it"
+    KEYS = "↑ ↓ scroll · Enter or Esc closes"
 
     def __init__(self, outcome: Outcome) -> None:
-        super().__init__("escape")
+        super().__init__()
         self._outcome = outcome
 
     def table(self, width: int) -> Content:
@@ -69,13 +72,13 @@ class TrialScreen(ReportScreen):
         head = styled(("Not done yet: F2 does it.", "bold $accent"))
         return lines([head, styled(""), super().table(width)])
 
-    def command(self, event: Key) -> bool:
+    def acts(self) -> dict[str, Callable[[], None]]:
         """Do it on F2."""
-        if event.key != "f2":
-            return False
+        return {"f2": self._do}
+
+    def _do(self) -> None:
         self.dismiss(None)
         self._act()
-        return True
 
 
 class ExchangeScreen(ListScreen):
@@ -117,12 +120,13 @@ class ExchangeScreen(ListScreen):
         """Begin the marked errand."""
         self._begin(ERRANDS[self.at])
 
-    def letter(self, char: str) -> None:
+    def acts(self) -> dict[str, Callable[[], None]]:
         """Begin the errand of a letter."""
-        for i, errand in enumerate(ERRANDS):
-            if errand.key == char:
-                self.at = i
-                self._begin(errand)
+        return {errand.key: partial(self._pick, i) for i, errand in enumerate(ERRANDS)}
+
+    def _pick(self, i: int) -> None:
+        self.at = i
+        self._begin(ERRANDS[i])
 
     def close_list(self) -> None:
         """Close unless an errand is under way."""
@@ -144,9 +148,11 @@ class ExchangeScreen(ListScreen):
             name = "" if view is None else view.ski.name
             proposed = errands.proposed(errand, self.shop, name)
             value = self._paths.get(errand.name, proposed)
-            field = Field("file", "File", "its path; ~ is your home folder", value)
+            field = Field("file", "File", "its path; ~ is your home folder", "FILE")
             title = errand.words[0].upper() + errand.words[1:]
-            form = Form(title, [field], lambda texts: errands.check_path(texts["file"]))
+            form = Form(
+                title, [field], lambda texts: errands.check_path(texts["file"]), now={"file": value}
+            )
             self.bench.push_screen(form, lambda path: self._with_path(errand, path))
 
     def _with_path(self, errand: Errand, path: object) -> None:
@@ -202,7 +208,7 @@ class PageScreen(TableScreen):
 
     KEYS = "F2 writes it to the folder · ↑ ↓ PgUp PgDn scroll · Enter or Esc closes"
 
-    def __init__(self, key: str) -> None:
+    def __init__(self, key: str = "") -> None:
         super().__init__(key)
         self._said: tuple[str, str] = ("", "")
         self._pressed_s = -math.inf
@@ -215,30 +221,30 @@ class PageScreen(TableScreen):
         """Write the page to the shop's folder."""
         raise NotImplementedError
 
-    def command(self, event: Key) -> bool:
+    def acts(self) -> dict[str, Callable[[], None]]:
         """Write on F2, turn pages."""
-        if event.key == "f2":
-            again, self._pressed_s = event.time - self._pressed_s < HELD_DOWN_S, event.time
-            if not again:
-                self._write()
-        elif event.key in ("pageup", "pagedown"):
-            height = self.query_one("#closer-body").content_size.height - 1
-            self.move(height if event.key == "pagedown" else -height)
-        else:
-            return False
-        return True
+        height = self.query_one("#closer-body").content_size.height - 1
+        return {
+            "f2": self._write,
+            "pageup": lambda: self.step(-height),
+            "pagedown": lambda: self.step(height),
+        }
 
-    def move(self, by: int) -> None:
+    def step(self, by: int) -> None:
         """Scroll by rows, each key in its turn."""
         self.query_one("#closer-body").scroll_relative(y=by, animate=False, immediate=True)
 
     def _write(self) -> None:
+        time = monotonic()
+        again, self._pressed_s = time - self._pressed_s < HELD_DOWN_S, time
+        if again:
+            return
         try:
             self._said = (f"✓ {self.write().words}", "bold $state-within")
         except BenchError as why:
             self._said = (f"✗ not written: {why}", "bold $state-caution")
         self.query_one("#closer-body").scroll_home(animate=False)
-        self.query_one(Rows).refresh(layout=True)
+        self.draw()
 
     def table(self, width: int) -> Content:
         """Return what was said, and the page below it."""
@@ -257,7 +263,7 @@ class CardScreen(PageScreen):
 
     def __init__(self, shop: Shop, state: BenchState) -> None:
         assert state.view is not None
-        super().__init__(state.keys.of("card") or "escape")
+        super().__init__(state.keys.of("card"))
         self._shop, self._view = shop, state.view
         self._card = card_of(shop, state.view)
 
@@ -276,7 +282,7 @@ class DaySheetScreen(PageScreen):
     TITLE_WORDS = "Day sheet"
 
     def __init__(self, shop: Shop, state: BenchState) -> None:
-        super().__init__("escape")
+        super().__init__()
         self._shop = shop
         self._sheet = day_sheet(shop)
 

@@ -7,26 +7,31 @@ caliper's burst is taken out of the line again and held.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from datetime import date
-from typing import Any
+from functools import partial
+from typing import Any, TypeAlias
 
 from textual.content import Content
 from textual.events import Key, Paste
 
-from workbench.bench.bases.find_screen import FindScreen
-from workbench.bench.bases.forms import Field, Form, by_view
+from workbench.bench.bases.bursts import LONGEST_FIND, FindLine, SignKey
+from workbench.bench.bases.forms import Form, by_view
+from workbench.bench.bases.lists import ListScreen, Row
 from workbench.bench.bases.prompts import ASIDE_REASONS, Prompt
-from workbench.bench.draw.text import styled, visible
+from workbench.bench.draw.text import look_of, padded, styled, visible
 from workbench.bench.hand.state import BenchState
-from workbench.bench.screens.shop.queue_rows import Drawn, Heading, Item, Thing, row
 from workbench.errors import InputError
 from workbench.records.store.rows import QueueItem
 from workbench.records.tables.roster import KnownSki
 from workbench.work.job.job_view import RosterLine
 from workbench.work.job.shop import Shop
-from workbench.work.job_text.view_words import stage_words
+from workbench.work.job_text.view_words import Importance, Said, stage_words
 from workbench.work.roster import queue
 from workbench.work.roster.find import Finder, queue_finder, ski_finder
+from workbench.work.roster.queue import ago
+from workbench.work.text.fields import REASON
+from workbench.work.text.words import LOOSE_SHORT
 
 MOST_SKIS = 200
 """So many of the skis found are listed; more are only counted."""
@@ -48,17 +53,19 @@ ALL_KEYS = (
 )
 
 
-class QueueScreen(FindScreen):
+class QueueScreen(ListScreen):
     """The queue of a day, today's first."""
 
     KEYS = " · ".join(ALL_KEYS)
     OWN_KEYS = ("f9",)
-    """Keys of this screen that elsewhere do something on every screen."""
     SHOWN_KEYS = "Enter opens · F3 F4 order · F5 by due · F6 aside · F7 carries · F1 keys"
     TITLE_WORDS = "The day's queue"
+    TAKES_TEXT = True
 
     def __init__(self, shop: Shop, state: BenchState) -> None:
         super().__init__()
+        self.find = FindLine()
+        self._sign = SignKey(self, self.find.type, lambda sign, time: self._open())
         self.shop = shop
         self.day = ""
         self.items: Sequence[Item] = ()
@@ -72,11 +79,11 @@ class QueueScreen(FindScreen):
     def on_mount(self) -> None:
         """Show today's queue, the ski in hand marked; then get ready to find."""
         self.day = self.shop.day
-        self._try(self._load)
+        self.attempt(self._load)
         view = self.bench.hands.state.view
         if view is not None:
             self._mark_job(view.job.id)
-        self.set_timer(SOON_S, lambda: self._try(self._all_skis))
+        self.set_timer(SOON_S, lambda: self.attempt(self._all_skis))
 
     # -- what is listed --------------------------------------------------------------------------
 
@@ -106,9 +113,9 @@ class QueueScreen(FindScreen):
         elif self._offers:
             items += [Heading("after the first ride"), *self._offers]
         self.items = items
-        self._settle(1)
+        self.settle(1)
 
-    def _settle(self, by: int) -> None:
+    def settle(self, by: int) -> None:
         """Keep the mark on something that can be opened."""
         last = len(self.items) - 1
         self.at = min(max(self.at, 0), max(last, 0))
@@ -151,13 +158,15 @@ class QueueScreen(FindScreen):
             styled(("▏", "$accent"), typed, ("▁" if find else "", "$accent")),
         )
 
-    def rows(self, width: int) -> Sequence[Content]:
+    def rows(self, width: int) -> Sequence[Row]:
         """Return the list; what is not seen is not drawn."""
         if not self.items:
             words = "nothing found" if self.find.text.strip() else "no ski in this day's queue"
             return [styled((words, "$ink-faint"))]
-        items = self.items
-        return Drawn(items, lambda i: row(items[i], i == self.at, width, self.day))
+        return [
+            partial(item_row, item, i == self.at, width, self.day)
+            for i, item in enumerate(self.items)
+        ]
 
     def foot(self, width: int) -> Sequence[Content]:
         """Return what is known of the marked job or ski, in full."""
@@ -171,31 +180,74 @@ class QueueScreen(FindScreen):
 
     # -- keys ------------------------------------------------------------------------------------
 
-    def on_key(self, event: Key) -> None:
-        """Any key but + leaves the whole day where it is; Enter and Esc do nothing else."""
-        if self._asked and event.character != "+":
-            self._sign.settle(event.character or "")  # a + just before it still counts
+    def take_key(self, event: Key) -> None:
+        """Find by what is typed; any key but + leaves the whole day where it is."""
+        key, char = event.key, event.character or ""
+        asked = self._asked and char != "+"
+        self._sign.settle(char)  # a + just before it still counts
+        if asked:
             self._leave()
-            if event.key in ("enter", "ctrl+j", "escape"):
-                event.stop()
-                event.prevent_default()
-                return
-        super().on_key(event)
+        if self.over or (asked and key in ("enter", "ctrl+j", "escape")):
+            return
+        if key in ("enter", "ctrl+j"):
+            self._entered(event.time)
+        elif char == "+":
+            self._sign.press(char, event.time)
+        elif key == "escape" and not self.find.text:
+            self.close_list()
+        elif key == "escape":
+            self.find.clear()
+            self._found()
+        elif char == "*":
+            self.flip()
+        elif key == "backspace":
+            self.find.rub_out()
+            self._found()
+        elif len(char) == 1 and char.isprintable():
+            self.find.type(char, event.time)
+            self._found()
+        else:
+            self.do_key(key)
+
+    def _entered(self, time: float) -> None:
+        found = self.find.enter(time)
+        if found.kind == "burst":
+            self.attempt(self.fill)
+            self.hold(found.reading)
+        elif found.kind == "purpose":
+            self._open()
+
+    def _open(self) -> None:
+        if not self.over:
+            self.attempt(self.open_marked)
+
+    def _found(self) -> None:
+        self.at = 0
+        self.attempt(self.fill)
+        self.say("")
 
     def on_paste(self, event: Paste) -> None:
-        """What is pasted is no answer."""
+        """Look for what was pasted, which is no answer; a reading that was is held."""
+        event.stop()
+        event.prevent_default()
         self._leave()
-        super().on_paste(event)
+        text = event.text.strip()
+        if text and not any(c.isalpha() for c in text):
+            self.hold(text)
+            return
+        for char in text[:LONGEST_FIND]:
+            if char.isprintable():
+                self.find.type(char, 0.0)
+        self._found()
 
     def _leave(self) -> None:
         if self._asked:
             self._asked = False
             self.say("")
 
-    def command(self, key: str) -> None:
-        """Move, or do what a key beside the letters does."""
-        steps = {"up": -1, "down": 1, "pageup": -10, "pagedown": 10, "home": -(10**6), "end": 10**6}
-        acts: dict[str, Callable[[], None]] = {
+    def acts(self) -> dict[str, Callable[[], None]]:
+        """Return what the keys beside the letters do."""
+        return {
             "f2": self._notes,
             "f3": lambda: self._move(-1), "shift+up": lambda: self._move(-1),
             "f4": lambda: self._move(1), "shift+down": lambda: self._move(1),
@@ -206,12 +258,6 @@ class QueueScreen(FindScreen):
             "f9": self._as_last_time,
             "left": lambda: self._look_at(-1), "right": lambda: self._look_at(1),
         }  # fmt: skip
-        if key in steps:
-            self.at += steps[key]
-            self._settle(1 if steps[key] > 0 else -1)
-            self.say("")
-        elif key in acts:
-            self._try(acts[key])
 
     # -- what the keys do ------------------------------------------------------------------------
 
@@ -235,21 +281,17 @@ class QueueScreen(FindScreen):
     def _queue(self, ski_id: str, name: str, *, as_last_time: bool) -> None:
         shop = self.shop
         title = f"As last time: {name}" if as_last_time else f"Queue {name}"
-        fields = (
-            Field("due", "Due", "when it is wanted, in your own words, such as 14:00"),
-            Field("note", "Note", "of this job; may stay blank"),
-        )
 
         def save(texts: dict[str, str]) -> str:
             return queue.queue_again(shop, ski_id, texts["due"], texts["note"], as_last_time)
 
-        self.app.push_screen(Form(title, fields, save), self._queued)
+        self.app.push_screen(Form(title, queue.AGAIN, save), self._queued)
 
     def _queued(self, job_id: Any) -> None:
         if job_id:
             self.find.clear()
             self.day = self.shop.day
-            self._try(lambda: self._again("in today's queue", str(job_id)))
+            self.attempt(lambda: self._again("in today's queue", str(job_id)))
 
     def _as_last_time(self) -> None:
         item = self.marked
@@ -289,14 +331,12 @@ class QueueScreen(FindScreen):
             return
         words = f"Set aside: {line.ski_name}"
         put_aside = by_view(view, lambda v, texts: shop.set_aside(v, texts[""]))
-        prompt = Prompt(
-            words, "why: a word or two", "", lambda text: put_aside({"": text}), ASIDE_REASONS
-        )
+        prompt = Prompt(words, REASON.words, "", lambda text: put_aside({"": text}), ASIDE_REASONS)
         self.app.push_screen(prompt, lambda done: self._put_aside(line, done))
 
     def _put_aside(self, line: RosterLine, done: object) -> None:
         if done is not None:
-            self._try(lambda: self._again(f"{line.ski_name} set aside", line.job_id))
+            self.attempt(lambda: self._again(f"{line.ski_name} set aside", line.job_id))
 
     def _carry(self) -> None:
         line, shop = self._line(), self.shop
@@ -335,11 +375,87 @@ class QueueScreen(FindScreen):
 
     def _notes(self) -> None:
         line, shop = self._line(), self.shop
-        fields = (
-            Field("job", "This job", "a word about this visit, added to its notes"),
-            Field("ski", "This ski", "what is always good to know of it", line.ski_note),
-        )
-        form = Form(
-            f"Notes: {line.ski_name}", fields, lambda texts: queue.write_notes(shop, line, texts)
-        )
-        self.app.push_screen(form, lambda _: self._try(lambda: self._again("", line.job_id)))
+        keep = partial(queue.write_notes, shop, line)
+        form = Form(f"Notes: {line.ski_name}", queue.NOTES, keep, now={"ski": line.ski_note})
+        self.app.push_screen(form, lambda _: self._noted(line.job_id))
+
+    def _noted(self, job_id: str) -> None:
+        self.attempt(lambda: self._again("", job_id))
+
+
+STAGE_CELLS = 17
+DUE_CELLS = 8
+_COLOURS = {"signed off": "$state-within", "set aside": "$state-caution"}
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """A line between the lists; nothing is done with it."""
+
+    words: str
+
+
+Thing: TypeAlias = RosterLine | QueueItem | KnownSki
+Item: TypeAlias = Thing | Heading
+
+
+def item_row(item: Item, marked: bool, width: int, day: str) -> Content:
+    """Return an item on one line of ``width`` cells; ``day`` is the one that is looked at."""
+    if isinstance(item, Heading):
+        return styled((visible(item.words, width), "bold $accent"))
+    if isinstance(item, RosterLine):
+        return _job(item, marked, width, day)
+    if isinstance(item, QueueItem):
+        when = ago(item.job.day, day)
+        words = f"re-check offered: {item.ski_name}, signed off {when}: + adds it"
+        return styled(_mark(marked), ("? ", "$accent"), (visible(words, width - 4), _bold(marked)))
+    name, rider, rest = _rooms(width)
+    more = " · ".join(part for part in (item.serial, item.note) if part)
+    text = f"{padded(item.name, name)} {padded(item.rider, rider)} "
+    return styled(
+        _mark(marked), "  ", (text, _bold(marked)),
+        (visible(more, rest + STAGE_CELLS + DUE_CELLS), "$ink-faint"),
+    )  # fmt: skip
+
+
+def _job(line: RosterLine, marked: bool, width: int, day: str) -> Content:
+    name, rider, rest = _rooms(width)
+    stage = f"{line.glyph} {line.stage_words}"
+    more = [line.unreleased] if line.unreleased else []
+    more += [line.reason] if line.reason else []
+    more += ["re-check"] if line.kind == "recheck" and line.stage != "waiting" else []
+    more += [ago(line.day, day)] if line.day != day else []
+    more += [part for part in (line.note, line.ski_note, line.serial) if part]
+    loose = Said(Importance.DANGER, LOOSE_SHORT).signed if line.loose else ""
+    # What is dangerous takes the rider's room, and is never cut.
+    short = max(len(loose) + 1 - rest, 0) if loose else 0
+    rider, rest = max(rider - short, 0), rest + min(short, rider)
+    text = f"{padded(line.ski_name, name)} {padded(line.rider, rider)} "
+    return styled(
+        _mark(marked),
+        (padded(stage, STAGE_CELLS + 2), _colour(line) or _bold(marked)),
+        (text, _bold(marked)),
+        (padded(line.due, DUE_CELLS), "bold"),
+        (loose, look_of(Importance.DANGER)),
+        " " if loose else "",
+        (visible(" · ".join(more), rest - len(loose) - (1 if loose else 0)), "$ink-faint"),
+    )
+
+
+def _colour(line: RosterLine) -> str:
+    return "$state-caution" if line.unreleased else _COLOURS.get(line.stage, "")
+
+
+def _rooms(width: int) -> tuple[int, int, int]:
+    """Return the cells for a ski's name, its rider and the rest of a line."""
+    left = width - STAGE_CELLS - DUE_CELLS - 6
+    name, rider = min(max(left * 3 // 7, 12), 26), min(max(left * 2 // 7, 8), 18)
+    return name, rider, max(left - name - rider, 0)
+
+
+def _mark(marked: bool) -> str:
+    return "▸ " if marked else "  "
+
+
+def _bold(marked: bool) -> str:
+    return "bold" if marked else ""

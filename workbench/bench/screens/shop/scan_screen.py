@@ -11,10 +11,9 @@ from time import monotonic
 from typing import TYPE_CHECKING
 
 from textual.content import Content
-from textual.events import Key
 
 from workbench.bench.bases.form_lines import drafts_of
-from workbench.bench.bases.forms import Field, Form
+from workbench.bench.bases.forms import Form
 from workbench.bench.bases.view_only import DrawnCloser
 from workbench.bench.draw.canvas import Canvas
 from workbench.bench.draw.text import TONES, Tone, lines, paragraph, visible
@@ -27,7 +26,7 @@ from workbench.records.store import rows
 from workbench.work.drawing.layout import Stroke, Words
 from workbench.work.drawing.scene import FAINT, LIT, NOW
 from workbench.work.job.shop import Shop
-from workbench.work.trace.look import Ask, Look, dots_of
+from workbench.work.trace.look import ASKED, Ask, Look, dots_of
 from workbench.work.trace.tracing import (
     FileTraced,
     checked_ask,
@@ -66,19 +65,9 @@ class TraceForm(Form):
 
     def __init__(self, shop: Shop, state: BenchState) -> None:
         unit = state.unit
-        across, own = "the blade's own length along its top edge", "the drawing's own"
-        square = "side of a square in view, undoes a tilt"
-        known = "a name that is there: a new version"
-        scale = "of a picture; one of dpi, across and square, a drawing has its own"
-        fields = (
-            Field("file", "File", "PNG, JPEG, TIFF, SVG, DXF or CSV; ~ is your home folder"),
-            Field("dpi", "Dpi", f"dots per inch of a flatbed scan: scale {scale}"),
-            Field("across", "Across", f"({unit}) {across}: scale {scale}"),
-            Field("square", "Square", f"({unit}) {square}: scale {scale}"),
-            Field("unit", "Unit", f"in or mm, of bare numbers; blank: {unit}, or {own}"),
-            Field("name", "Blade", f"its name; blank: the file's; {known}"),
-        )
-        super().__init__(TITLE, fields, lambda texts: _file_of(texts, unit))
+        more = dict.fromkeys(("across", "square"), f" ({unit})")
+        more["file"] = "; ~ is your home folder"
+        super().__init__(TITLE, ASKED, lambda texts: _file_of(texts, unit), more=more)
 
     def after(self, bench: Bench, result: object) -> None:
         """Trace the file."""
@@ -114,9 +103,9 @@ class ScanScreen(DrawnCloser):
     KEYS = "Enter keeps · e other edges · * in/mm · Esc keeps nothing"
 
     def __init__(self, shop: Shop, state: BenchState, file: File) -> None:
-        super().__init__("")
+        super().__init__(unit=state.unit)
         self._shop, self._file = shop, file
-        self._unit, self._mode = state.unit, state.drawing
+        self._mode = state.drawing
         self._look: Look | None = None
         self._found: FileTraced | None = None
         self._why: tuple[str, Tone] = ("", "say")
@@ -166,7 +155,7 @@ class ScanScreen(DrawnCloser):
             self._why = (f"✗ {InputError(field, why.value, why.accepted)}", "warn")
         except BenchError as why:
             self._why = (f"✗ {why}", "warn")
-        self.redraw()
+        self.draw()
 
     def _told_from(self, loop: asyncio.AbstractEventLoop) -> Callable[[Look], None]:
         def told(look: Look) -> None:
@@ -179,23 +168,18 @@ class ScanScreen(DrawnCloser):
     def _seen(self, look: Look) -> None:
         self._look = look
         if self.is_mounted:
-            self.redraw()
+            self.draw()
 
     def _tick(self) -> None:
         if self.is_working:
-            self.redraw()
+            self.draw()
 
     # -- what is shown ---------------------------------------------------------------------------
-
-    def in_unit(self, unit: Unit) -> None:
-        """Show lengths in this unit."""
-        self._unit = unit
-        self.redraw()
 
     def drawn(self, width: int, height: int) -> Content:
         """Return the picture with what is said of it below."""
         said = self._said(width)[: max(min(MOST_SAID, height - 4), 2)]
-        look = self._found.look(self._unit) if self._found is not None else self._look
+        look = self._found.look(self.unit) if self._found is not None else self._look
         room = height - len(said)
         picture = self._picture(look, width, room) if look is not None and room > 1 else []
         return lines([*picture, *([Content("")] * (room - len(picture))), *said])
@@ -212,7 +196,7 @@ class ScanScreen(DrawnCloser):
                 words = f"{words}. Esc goes back to the form."
             return paragraph(words, width, TONES[tone])
         kind = "a new blade" if self._is_new else "a new version"
-        head = f"{visible(found.blade.name, 60)}, {kind}: {found.size_words(self._unit)}"
+        head = f"{visible(found.blade.name, 60)}, {kind}: {found.size_words(self.unit)}"
         out = paragraph(head, width, "bold")
         question = f"Are these its top and back edge? They turn the frame. {found.edges_words}."
         out += paragraph(question, width, "bold $accent")
@@ -246,13 +230,14 @@ class ScanScreen(DrawnCloser):
 
     # -- keys ------------------------------------------------------------------------------------
 
-    def command(self, event: Key) -> bool:
+    def acts(self) -> dict[str, Callable[[], None]]:
         """Show other edges on ``e``."""
-        if event.character not in ("e", "E") or self._typed or self._found is None:
-            return False
+        return {"e": self._other_edges} if self._found is not None else {}
+
+    def _other_edges(self) -> None:
+        assert self._found is not None
         self._found, self._why = self._found.by_next_edges(), ("", "say")
-        self.redraw()
-        return True
+        self.draw()
 
     def enter(self) -> None:
         """Keep the blade; only an Enter pressed on purpose comes here."""
@@ -263,6 +248,6 @@ class ScanScreen(DrawnCloser):
             self.kept, _ = keep_traced(self._shop, found.blade, found.how, self._file.path)
         except BenchError as why:
             self._why = (f"✗ not kept: {why}", "warn")
-            self.redraw()
+            self.draw()
         else:
             self.dismiss(None)

@@ -7,11 +7,11 @@ kept, so that what another bench corrected meanwhile stays.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING
 
-from workbench.bench.bases.form_lines import Texts, clean, drafts_of
-from workbench.bench.bases.forms import Field, Form
+from workbench.bench.bases.form_lines import clean, drafts_of
+from workbench.bench.bases.forms import Form
 from workbench.bench.draw import themes
 from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError, RecordsError
@@ -23,6 +23,10 @@ from workbench.work.job.shop import Shop
 from workbench.work.learn.what_learnt import learnt_page
 from workbench.work.roster import settings
 from workbench.work.roster.adding import (
+    BLADE,
+    BLOCK,
+    KNOWN_SKI,
+    SKI,
     Part,
     add_blade,
     add_block,
@@ -32,27 +36,21 @@ from workbench.work.roster.adding import (
     queue_known,
 )
 from workbench.work.roster.correction_words import Mended
-from workbench.work.roster.corrections import correct_baseline, correct_studs
-from workbench.work.roster.ski_sheet import changed_words, correct_ski, sheet_of
+from workbench.work.roster.corrections import (
+    CORRECTED,
+    correct_baseline,
+    correct_studs,
+    stud_fields,
+)
+from workbench.work.roster.ski_sheet import SHEET, changed_words, correct_ski, sheet_of
+from workbench.work.text.fields import REASON, Field, Texts, some
 
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
 
-_SHEET = (
-    Field("name", "Ski", "as written on the ski, such as Heron 66"),
-    Field("rider", "Rider", "whose ski it is; may stay blank"),
-    Field("serial", "Serial", "may stay blank"),
-    Field("model", "Model", "may stay blank"),
-    Field("size", "Size", "may stay blank; baselines are found by model and size"),
-)
-_NOTE = Field("note", "Note", "about the ski, may stay blank; the queue finds it by this too")
-_WING = Field("wing", "Wing", "yes or no: has the blade a wing to set?", "no")
-_REASON = Field("reason", "Reason", "why it is corrected: stays in the history with what it said")
-_UNIT = Field("unit", "Unit", "in or mm: what the lengths below are in", "in")
 _STEP: dict[Unit, str] = {"in": "0.0001", "mm": "0.001"}
 _LABEL = 13
-_LEAD = "a thread such as M5x0.8, or a lead: 0.8 mm"
-_DUE = Field("due", "Due", "when it is wanted, in your own words, such as 14:00")
+_LEAVE = "; then leave the rest"
 
 
 class AddSki(Form):
@@ -60,29 +58,18 @@ class AddSki(Form):
 
     def __init__(self, shop: Shop, state: BenchState) -> None:
         blades, blocks = _known(shop)
-        which = "by name or number, none where it is not known yet:"
-        apex = "from tail end to its top, in the unit above; blank: flat"
-        radius = "of the bulge, in the unit above, such as 160; blank: flat"
-        fields = (
-            *_SHEET,
-            Field("unit", "Unit", "in or mm: what this ski is read in, and typed in below", "in"),
-            Field("blade", "Blade", f"{which} {blades}", _only(shop.book.blades)),
-            Field("block", "Block", f"{which} {blocks}", _only(shop.book.blocks)),
-            Field("base_radius", "Base radius", radius),
-            Field("base_apex", "Base apex", apex),
-            _WING,
-            replace(_NOTE, key="ski_note"),
-            _DUE,
-        )
-        super().__init__("Add a ski", fields, lambda texts: add_ski(shop, texts))
+        super().__init__(
+            "Add a ski", SKI, partial(add_ski, shop),
+            now={"unit": "in", "blade": _only(shop.book.blades), "block": _only(shop.book.blocks)},
+            more={"blade": f": {blades}", "block": f": {blocks}"},
+        )  # fmt: skip
 
 
 class QueueSki(Form):
     """Queues a ski that the book knows; its result is the job's id."""
 
     def __init__(self, shop: Shop, state: BenchState) -> None:
-        fields = (Field("ski", "Ski", "serial or name of a ski that was here before"), _DUE)
-        super().__init__("Queue a ski again", fields, lambda texts: queue_known(shop, texts))
+        super().__init__("Queue a ski again", KNOWN_SKI, partial(queue_known, shop))
 
 
 class SheetForm(Form):
@@ -92,12 +79,12 @@ class SheetForm(Form):
         assert state.view is not None
         ski = state.view.ski
         now = {key: clean(text) for key, text in sheet_of(ski).items()}
-        fields = [replace(field, value=now[field.key]) for field in (*_SHEET, _NOTE, _WING)]
         super().__init__(
             f"Correct the ski's sheet: {ski.name} {ski.serial}".rstrip(),
-            fields,
+            some(SHEET, "name rider serial model size note wing"),
             lambda texts: correct_ski(shop, ski.id, self.changed(texts)),
             lambda new: f"sheet corrected: {changed_words(ski, new)}; the old one stays",
+            now=now,
         )
 
 
@@ -105,40 +92,18 @@ class AddBlade(Form):
     """Adds a blade; its result is the blade's id."""
 
     def __init__(self, shop: Shop, state: BenchState) -> None:
-        known = f"a name of its own; known: {_known(shop)[0]}"
-        file = "path of a TOML or JSON file with a [blade]; then leave the rest"
-        points = "forward and outward from the rear end of the top edge"
-        ends = "its two ends, where"
-        holes = "name, forward, outward, diameter: 2 1.6 3.0 0.3; 1 0.9 2.7 0.25"
-        fields = (
-            Field("name", "Blade", known),
-            Field("file", "File", file),
-            _UNIT,
-            Field("outline", "Outline", f"{points}: 0 0; 7.3 0; 7.3 0.75; 1.6 3.48; 0 0.9"),
-            Field("top_edge", "Top edge", f"{ends} two studs press: 0 0; 7.3 0"),
-            Field("back_edge", "Back edge", f"{ends} the tail stud presses: 0 0; 0 0.9"),
-            Field("holes", "Holes", holes),
-        )
-        super().__init__("Add a blade", fields, lambda texts: add_blade(shop, texts))
+        more = {"name": f"; known: {_known(shop)[0]}", "file": _LEAVE}
+        keep = partial(add_blade, shop)
+        super().__init__("Add a blade", BLADE, keep, now={"unit": "in"}, more=more)
 
 
 class AddBlock(Form):
     """Adds a block with its studs; its result is the block's id."""
 
     def __init__(self, shop: Shop, state: BenchState) -> None:
-        known = f"a name of its own; known: {_known(shop)[1]}"
-        file = "path of a TOML or JSON file with [[studs]]; then leave the rest"
-        shape = "name, top or back, x y, axis x y, thread, hand, tip radius"
-        fields = (
-            Field("name", "Block", known),
-            Field("finest_turn", "Finest turn", "1/4, 1/8, 1/16 ...; 0 is exact; blank: 1/8"),
-            Field("file", "File", file),
-            _UNIT,
-            Field("stud_1", "Stud 1", f"{shape}: front top 6.9 -1.6 0 1 10-32UNF right 0.05"),
-            Field("stud_2", "Stud 2", f"{shape}: rear top 1.5 -1.6 0 1 10-32UNF right 0.05"),
-            Field("stud_3", "Stud 3", f"{shape}: tail back 0.1 -0.6 1 0 M5x0.8 right 0"),
-        )
-        super().__init__("Add a block", fields, lambda texts: add_block(shop, texts))
+        more = {"name": f"; known: {_known(shop)[1]}", "file": _LEAVE}
+        keep = partial(add_block, shop)
+        super().__init__("Add a block", BLOCK, keep, now={"unit": "in"}, more=more)
 
 
 def _only(parts: Callable[[], Sequence[Part]]) -> str:
@@ -170,36 +135,31 @@ class BlockForm(Form):
         if not block.studs:
             raise BenchError("no block yet: measure one, or choose one")
         learned = {stud.name: stud.words for stud in learnt_page(shop.book, state.view.ski).studs}
-        fields = [
-            field
-            for n, stud in enumerate(block.studs, 1)
-            for field in _stud(n, stud, unit, learned.get(stud.name, ""))
-        ]
+        fields: list[Field] = []
+        now: Texts = {}
+        more: Texts = {}
+        for n, stud in enumerate(block.studs, 1):
+            name = clean(said(stud.name, stud.touches))[: _LABEL - 5]
+            fields += stud_fields(n, name)
+            tip = length_text(stud.tip_radius_mm, unit, _STEP[unit])
+            now[f"lead_{n}"] = clean(stud.thread) or f"{stud.lead_mm!r} mm"
+            now |= {f"hand_{n}": stud.hand, f"tip_{n}": f"{tip} {unit}"}
+            if stud.name in learned:
+                more[f"lead_{n}"] = f". Learned: {learned[stud.name]}"
 
         def save(texts: Texts) -> Mended[rows.Block]:
             changed = self.changed(texts)
-            return correct_studs(shop, block.id, changed, unit, changed.pop(_REASON.key, ""))
+            return correct_studs(shop, block.id, changed, unit, changed.pop(REASON.key, ""))
 
         used = sum(ski.block_id == block.id for ski in shop.book.skis())
         super().__init__(
             f"Correct the block: {clean(block.name)}, used by {used} ski{'' if used == 1 else 's'}",
-            [*fields, _REASON],
+            [*fields, CORRECTED],
             save,
             _done_words,
+            now=now,
+            more=more,
         )
-
-
-def _stud(n: int, stud: rows.Stud, unit: Unit, learned: str) -> tuple[Field, ...]:
-    name = clean(said(stud.name, stud.touches))[: _LABEL - 5]
-    lead = clean(stud.thread) or f"{stud.lead_mm!r} mm"
-    tip = f"{length_text(stud.tip_radius_mm, unit, _STEP[unit])} {unit}"
-    return (
-        Field(
-            f"lead_{n}", f"{name} lead", f"{_LEAD}. Learned: {learned}" if learned else _LEAD, lead
-        ),
-        Field(f"hand_{n}", f"{name} hand", "right or left: which way it is threaded", stud.hand),
-        Field(f"tip_{n}", f"{name} tip", "the radius of its tip; 0 is a point", tip),
-    )
 
 
 def _done_words(done: Mended[rows.Block]) -> str:
@@ -214,24 +174,18 @@ class BaselineForm(Form):
     """Corrects a baseline's numbers; its result is what was corrected."""
 
     def __init__(self, shop: Shop, baseline: rows.Baseline) -> None:
-        fields = [
-            Field(
-                f"value_{n}",
-                clean(e.method_name)[:_LABEL],
-                clean(e.method_name),
-                f"{clean(e.text)} {e.unit}",
-            )
-            for n, e in enumerate(baseline.entries, 1)
-        ]
         names = {f"value_{n}": e.method_name for n, e in enumerate(baseline.entries, 1)}
+        fields = [Field(k, clean(m)[:_LABEL], clean(m), "VALUE") for k, m in names.items()]
 
         def save(texts: Texts) -> Mended[rows.Baseline]:
             changed = self.changed(texts)
-            reason = changed.pop(_REASON.key, "")
+            reason = changed.pop(REASON.key, "")
             values = {names[key]: text for key, text in changed.items()}
             return correct_baseline(shop, baseline.id, values, reason)
 
-        super().__init__(f"Correct the baseline: {clean(baseline.name)}", [*fields, _REASON], save)
+        title = f"Correct the baseline: {clean(baseline.name)}"
+        now = [f"{clean(e.text)} {e.unit}" for e in baseline.entries]
+        super().__init__(title, [*fields, CORRECTED], save, now=dict(zip(names, now, strict=True)))
 
 
 _TITLE = "Settings of the shop"
@@ -244,8 +198,7 @@ class SettingsForm(Form):
 
     def __init__(self, shop: Shop, state: BenchState) -> None:
         now = settings.in_force(shop)
-        fields = [Field(s.name, s.label, s.words, now[s.name]) for s in settings.SETTINGS]
-        super().__init__(_TITLE, fields, lambda texts: settings.change(shop, texts))
+        super().__init__(_TITLE, settings.LINES, partial(settings.change, shop), now=now)
 
     @classmethod
     def open_on(cls, bench: Bench) -> None:

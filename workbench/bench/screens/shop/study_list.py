@@ -6,10 +6,11 @@ Digits and Enter choose nothing here: what a caliper sends is held.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import partial
 
 from textual.content import Content
 
-from workbench.bench.bases.forms import Field, Form
+from workbench.bench.bases.forms import Form
 from workbench.bench.bases.lists import ListScreen
 from workbench.bench.draw.text import padded, styled, visible, wrapped
 from workbench.bench.hand.state import BenchState
@@ -57,13 +58,13 @@ class StudyList(ListScreen):
 
     def on_mount(self) -> None:
         """Show the studies, the newest that is not finished marked."""
-        self._try(self._load)
+        self.attempt(self._load)
         open_ones = [i for i, v in enumerate(self._views) if v.due is not None]
         self.at = (open_ones or [len(self._views) - 1])[-1] if self._views else 0
 
     def on_screen_resume(self) -> None:
         """Read the studies again: what lay on top may have added readings."""
-        self._try(self._load)
+        self.attempt(self._load)
         self.draw()
 
     # -- what is shown ---------------------------------------------------------------------------
@@ -118,12 +119,18 @@ class StudyList(ListScreen):
         else:
             self._show_result(self.chosen)
 
-    def letter(self, char: str) -> None:
+    def acts(self) -> dict[str, Callable[[], None]]:
         """Plan a study; read the one chosen, show its result, strike a reading or all of it."""
-        if char == "n":
-            self.app.push_screen(plan_form(self.shop, self.bench.hands.state), self._planned)
-        elif act := _ACTS.get(char):
-            act(self, self.chosen)
+        return {
+            "n": self._plan,
+            "t": lambda: self._read(self.chosen),
+            "r": lambda: self._show_result(self.chosen),
+            "s": lambda: self._readings(self.chosen),
+            "x": lambda: self._strike(self.chosen),
+        }
+
+    def _plan(self) -> None:
+        self.app.push_screen(plan_form(self.shop, self.bench.hands.state), self._planned)
 
     def _read(self, view: StudyView) -> None:
         if view.study.struck is not None:
@@ -132,9 +139,9 @@ class StudyList(ListScreen):
         self.say("")
 
         def after(show_result: bool | None) -> None:
-            self._try(self._load)
+            self.attempt(self._load)
             if show_result:
-                self._try(lambda: self._show_result(self.chosen))
+                self.attempt(lambda: self._show_result(self.chosen))
 
         mode = self.bench.hands.state.drawing
         self.app.push_screen(TakeScreen(self.shop, view, mode), after)
@@ -159,17 +166,11 @@ class StudyList(ListScreen):
         self._ask_why(title, lambda why: studies.strike_study(self.shop, view, why))
 
     def _planned(self, study_id: object) -> None:
-        self._try(self._load)
+        self.attempt(self._load)
         for i, view in enumerate(self._views):
             if view.study.id == study_id:
                 self.at = i
                 self.say(f"planned: {view.total} readings; + begins them", "done")
-
-
-_ACTS: dict[str, Callable[[StudyList, StudyView], None]] = {
-    "t": StudyList._read, "r": StudyList._show_result, "s": StudyList._readings,
-    "x": StudyList._strike,
-}  # fmt: skip
 
 
 def plan_form(shop: Shop, state: BenchState) -> Form:
@@ -183,18 +184,14 @@ def plan_form(shop: Shop, state: BenchState) -> Form:
         about = state.line.now_mm or sum(state.line.usual_mm) / 2
         near = length_text(about, unit, "0.1" if unit == "in" else "1")
     skis = "; ".join(dict.fromkeys(visible(r.ski_name, 20) for r in state.roster[:4]))
-    today = f"{skis}; or one" if skis else "one"
-    parts = f"2 or more with ';' between: {today} ski re-seated: seat 1; seat 2; seat 3"
-    fields = (
-        Field("name", "Study", "a name of its own, such as slow hour in May"),
-        Field("what", "What is read", "one quantity: a method's name, or your own words", what),
-        Field("unit", "Unit", "in or mm: every reading of the test is in it", unit),
-        Field("near", "Near", "about what it reads, to place points by; may stay blank", near),
-        Field("parts", "Parts", parts),
-        Field("people", "People", "initials, with a blank between: KV JT", shop.who),
-        Field("trials", "Trials", "how often everyone reads every part: 2 to 10", "3"),
+    parts = f"; {skis}; or one ski re-seated: seat 1; seat 2" if skis else ""
+    return Form(
+        "Plan a repeatability test",
+        studies.PLAN,
+        partial(studies.plan_study, shop),
+        now={"what": what, "near": near, "unit": unit, "people": shop.who},
+        more={"parts": parts},
     )
-    return Form("Plan a repeatability test", fields, lambda texts: studies.plan_study(shop, texts))
 
 
 # -- the readings of one -----------------------------------------------------------------------
@@ -246,10 +243,11 @@ class ReadingsScreen(ListScreen):
 
     # -- keys ------------------------------------------------------------------------------------
 
-    def letter(self, char: str) -> None:
+    def acts(self) -> dict[str, Callable[[], None]]:
         """Strike the marked reading out."""
-        if char != "x":
-            return
+        return {"x": self._strike}
+
+    def _strike(self) -> None:
         reading = self.view.readings[self.at]
         if self.view.study.struck is not None or reading.struck is not None:
             raise InputError("reading", whose_words(reading), "one that counts, marked ✓")

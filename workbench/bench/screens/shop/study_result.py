@@ -10,17 +10,16 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from textual.content import Content
-from textual.events import Key, Resize
+from textual.events import Resize
 
-from workbench.bench.bases.view_only import UnitTable
+from workbench.bench.bases.view_only import TableScreen
 from workbench.bench.draw.canvas import DOTS, Area, Canvas, Mode
 from workbench.bench.draw.text import lines, styled, visible, wrapped
-from workbench.measure.display import FINE, change_text
+from workbench.measure.display import FINE, change_text, finer_text
 from workbench.measure.units import Unit
 from workbench.work.study.study_words import (
     SOURCE_NAMES,
     notes,
-    sd_text,
     sentence,
     struck_words,
     study_state,
@@ -47,7 +46,7 @@ LEAST_SPAN_MM = 0.002
 LEAST_ROWS, LEAST_ROOM = 3, 8
 
 
-class ResultScreen(UnitTable):
+class ResultScreen(TableScreen):
     """What a study says; letters change how it is drawn, ``*`` the unit."""
 
     TITLE_WORDS = "Repeatability tests"
@@ -60,29 +59,36 @@ class ResultScreen(UnitTable):
         self._relative = True
         self._first = 0
 
-    def on_key(self, event: Key) -> None:
-        """Change what is shown, or leave the key to the screen that this one is."""
-        char = (event.character or "").lower()
-        if event.key in ("left", "right"):
-            step = 1 if event.key == "right" else -1
-            last = len(self._result.view.study.parts) - 1
-            self._first = min(max(self._first + step, 0), last)
-        elif self._typed or char not in ("e", "o", "d"):
-            super().on_key(event)
-            return
-        elif char == "e":
-            self._spread = "U" if self._spread == "s" else "s"
-        elif char == "o":
-            self._relative = not self._relative
-        else:
-            self._bench.hands.next_drawing()
-        event.stop()
-        event.prevent_default()
-        self.redraw()
+    def acts(self) -> dict[str, Callable[[], None]]:
+        """Change what is shown."""
+        return {
+            "left": lambda: self._go_on(-1),
+            "right": lambda: self._go_on(1),
+            "e": self._other_bars,
+            "o": self._other_zero,
+            "d": self._bench.hands.next_drawing,
+        }
+
+    def do_key(self, key: str, char: str) -> bool:
+        """Change what is shown, and show it."""
+        done = super().do_key(key, char)
+        if done:
+            self.draw()
+        return done
+
+    def _go_on(self, by: int) -> None:
+        last = len(self._result.view.study.parts) - 1
+        self._first = min(max(self._first + by, 0), last)
+
+    def _other_bars(self) -> None:
+        self._spread = "U" if self._spread == "s" else "s"
+
+    def _other_zero(self) -> None:
+        self._relative = not self._relative
 
     def on_resize(self, event: Resize) -> None:
         """Draw for the room there is."""
-        self.call_after_refresh(self.redraw)
+        self.call_after_refresh(self.draw)
 
     # -- what it says ----------------------------------------------------------------------------
 
@@ -150,7 +156,7 @@ def source_table(result: StudyResult, unit: Unit, width: int) -> list[Content]:
     pooled = result.analysis.gauge.pooled
     for source in result.sources():
         name, meaning = SOURCE_NAMES[source.key]
-        text = f"{name:<16}{sd_text(source.sd_mm, unit):>10}  {source.share:>6.1%}"
+        text = f"{name:<16}{finer_text(source.sd_mm, unit):>10}  {source.share:>6.1%}"
         if source.key in ("av", "interaction") and len(result.view.study.people) == 1:
             meaning = "one person: not seen"
         elif source.key == "interaction" and pooled:
@@ -260,7 +266,7 @@ def _axis(unit: Unit, relative: bool) -> Callable[[float], str]:
     step = FINE[unit]
     if relative:
         return lambda value: change_text(value, unit, step)
-    return lambda value: sd_text(value, unit)[:-1]
+    return lambda value: finer_text(value, unit)[:-1]
 
 
 def _gap(pitch: int) -> int:

@@ -6,10 +6,10 @@ is shown again, so that every reading is blind.
 
 from __future__ import annotations
 
-from textual.app import ComposeResult
-from textual.containers import Vertical
+from collections.abc import Callable, Sequence
+
 from textual.content import Content
-from textual.widgets import Static
+from textual.events import Key
 
 from workbench.bench.bases.bursts import BURST_WINDOW_S, ENTRY_START
 from workbench.bench.bases.number_screen import NumberScreen
@@ -37,7 +37,10 @@ class TakeScreen(NumberScreen[bool]):
     TakeScreen #take-turn { height: 1fr; text-wrap: nowrap; }
     TakeScreen #take-said { height: 2; }
     TakeScreen #take-keys { height: 1; color: $text-muted; }
+    TakeScreen KeyLine { display: none; }
     """
+    TITLE_WORDS = "Readings of a repeatability test"
+    PARTS = ("take-turn", "take-said", "take-keys")
     KEYS = "Enter keeps it · u takes the last back · Esc closes, to go on here later"
 
     def __init__(self, shop: Shop, view: StudyView, mode: Mode = "braille") -> None:
@@ -49,21 +52,12 @@ class TakeScreen(NumberScreen[bool]):
         self._offered = 0
         self._burst_s = float("-inf")
 
-    def compose(self) -> ComposeResult:
-        """Lay out the turn, what was said and the keys."""
-        box = Vertical()
-        box.border_title = "Readings of a repeatability test"
-        with box:
-            yield Static(id="take-turn", markup=False)
-            yield Static(id="take-said", markup=False)
-            yield Static(id="take-keys", markup=False)
-
     def on_mount(self) -> None:
         """Show whose turn it is; a caliper that is not to be trusted is named first."""
         warning = standing_words(self.shop)
         if warning:
             self.message = (warning, "warn")
-        self.draw()
+        super().on_mount()
 
     # -- what is shown ---------------------------------------------------------------------------
 
@@ -72,15 +66,11 @@ class TakeScreen(NumberScreen[bool]):
         """The cells of a line inside the frame."""
         return max(min(self.size.width, 100) - 4, 20)
 
-    def draw(self) -> None:
-        """Draw everything anew."""
-        if not self.is_mounted:
-            return
-        width = self.inner_width
-        self.query_one("#take-turn", Static).update(self._turn_lines(width))
-        self.query_one("#take-said", Static).update(said(self.message, width, _MESSAGE_LINES))
+    def parts(self, width: int) -> Sequence[Content]:
+        """Return the turn, what was said and the keys, which are others once all is read."""
         keys = self.KEYS if self.view.due is not None else DONE_KEYS
-        self.query_one("#take-keys", Static).update(styled(visible(keys, width)))
+        told = said(self.message, width, _MESSAGE_LINES)
+        return self._turn_lines(width), told, styled(visible(keys, width))
 
     def _turn_lines(self, width: int) -> Content:
         study, due = self.view.study, self.view.due
@@ -167,18 +157,19 @@ class TakeScreen(NumberScreen[bool]):
         """Tell whether a character is of the entry now; one that is asked about has its end."""
         return char in ENTRY_START or (self._question is None and super().belongs(char))
 
-    def command(self, key: str, char: str) -> None:
-        """Offer the next answer, take back, or go on to the result."""
-        if self._question is not None:
-            if char in ("-", "−"):
-                self._offered = (self._offered + 1) % len(self._question.placings)
-                self.draw()
-        elif self.entry:
-            return
-        elif char.lower() == "u":
-            self.did(self._take_back)
-        elif char.lower() == "r" and self.view.due is None:
-            self.close(True)
+    def acts(self) -> dict[str, Callable[[], object]]:
+        """Take back, or go on to the result."""
+        if self.view.due is None:
+            return {"u": self._take_back, "r": lambda: self.dismiss(True)}
+        return {"u": self._take_back}
+
+    def take_key(self, event: Key) -> None:
+        """Offer the next answer to a question, else as wherever numbers are taken."""
+        if self._question is not None and event.character in ("-", "−"):
+            self._offered = (self._offered + 1) % len(self._question.placings)
+            self.draw()
+        else:
+            super().take_key(event)
 
     def flip(self) -> None:
         """Keep the unit of the test."""
@@ -192,7 +183,7 @@ class TakeScreen(NumberScreen[bool]):
             self._clear()
             self.say("entry dropped")
         else:
-            self.close(False)
+            self.dismiss(False)
 
     def _clear(self) -> None:
         self.entry, self._question, self._offered = "", None, 0
@@ -258,7 +249,7 @@ class TakeScreen(NumberScreen[bool]):
             self.view = studies.keep_reading(self.shop, self.view, entry, placing.mm)
         except BenchError as why:  # such as another bench that was quicker
             self._clear()
-            self.did(self._look_again)
+            self.attempt(self._look_again)
             self.say(f"✗ {why}", "warn")
             return
         self._clear()

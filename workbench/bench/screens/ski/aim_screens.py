@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import partial
 
 from textual.content import Content
 
 from workbench.advice.ride_feel import CLAIM, SURE_WORDS
-from workbench.bench.bases.form_lines import Texts
-from workbench.bench.bases.forms import Field, Form, by_view
+from workbench.bench.bases.forms import Form, by_view
 from workbench.bench.bases.lists import UnitList
 from workbench.bench.draw.text import paragraph, styled, visible, wrapped
 from workbench.bench.hand.state import BenchState
@@ -23,6 +23,7 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.roster import baselines
 from workbench.work.roster.correction_words import Mended
+from workbench.work.text.fields import Texts
 from workbench.work.text.local_time import local_day
 
 STARS = "★☆"
@@ -41,8 +42,9 @@ class RideScreen(UnitList):
 
     def in_unit(self, unit: Unit) -> None:
         """Show lengths in another unit."""
-        super().in_unit(unit)
+        self.unit = unit
         self._load()
+        self.draw()
 
     def _load(self) -> None:
         self._rides = rides.rides_of(self.shop, self.view.ski.id)
@@ -109,11 +111,15 @@ class RideScreen(UnitList):
 
     # -- what keys do ----------------------------------------------------------------------------
 
-    def letter(self, char: str) -> None:
+    def acts(self) -> dict[str, Callable[[], None]]:
         """Write a note, or show an earlier one."""
-        if char == "n":
-            self.app.push_screen(ride_form(self.shop, self.view), self._noted)
-        elif char == "p" and self._rides:
+        return {"n": self._write, "p": self._earlier}
+
+    def _write(self) -> None:
+        self.app.push_screen(ride_form(self.shop, self.view), self._noted)
+
+    def _earlier(self) -> None:
+        if self._rides:
             self._note = (self._note + 1) % len(self._rides)
             self.at = 0
             self._load()
@@ -145,19 +151,10 @@ class RideScreen(UnitList):
 def ride_form(shop: Shop, view: JobView) -> Form:
     """Return the form for what came back from a ride; its result is the note."""
     listed = rides.listed_complaints(ride_rules_of(shop))
-    fields = (
-        Field("rider", "Rider", "who rode it", view.ski.rider),
-        Field("place", "Where", "which water; may stay blank"),
-        Field("water", "Water", "its temperature, such as 17 C or 63 F; may stay blank"),
-        Field("rope", "Rope", "in your own words; may stay blank"),
-        Field("speed", "Speed", "in your own words; may stay blank"),
-        Field("complaints", "It did", f"numbers or words: {listed}"),
-        Field("text", "In words", "the rider's own words"),
-        Field("rating", "Rating", "1 (poor) to 5 (as good as it gets); may stay blank"),
-    )
     return Form(
-        "A ride note", fields, by_view(view, lambda v, texts: rides.keep_ride(shop, v, texts))
-    )
+        "A ride note", rides.RIDE, by_view(view, partial(rides.keep_ride, shop)),
+        now={"rider": view.ski.rider}, more={"complaints": f": {listed}"},
+    )  # fmt: skip
 
 
 class BaselineScreen(UnitList):
@@ -223,15 +220,17 @@ class BaselineScreen(UnitList):
         said = " · ".join(part for part in (wing, each.baseline.source) if part)
         return [*out, *(styled(f"  {part}") for part in wrapped(said, width - 2))]
 
-    def letter(self, char: str) -> None:
+    def acts(self) -> dict[str, Callable[[], None]]:
         """Keep the numbers of now, or correct or strike out the marked baseline."""
-        if char == "n":
-            self.app.push_screen(_baseline_form(self.shop, self.view), self._kept)
-        elif char == "c" and self.chosen is not None:
-            form = BaselineForm(self.shop, self.chosen.baseline)
-            self.app.push_screen(form, self._corrected)
-        elif char == "x" and self.chosen is not None:
-            self._strike(self.chosen.baseline)
+        keep = {"n": self._keep}
+        return keep | {"c": self._correct, "x": self._strike} if self.chosen is not None else keep
+
+    def _keep(self) -> None:
+        self.app.push_screen(_baseline_form(self.shop, self.view), self._kept)
+
+    def _correct(self) -> None:
+        assert self.chosen is not None
+        self.app.push_screen(BaselineForm(self.shop, self.chosen.baseline), self._corrected)
 
     def _corrected(self, done: object) -> None:
         if isinstance(done, Mended):
@@ -239,7 +238,9 @@ class BaselineScreen(UnitList):
             self._load()
             self.say(f"baseline corrected: {'; '.join(done.changes)}", "done")
 
-    def _strike(self, baseline: Baseline) -> None:
+    def _strike(self) -> None:
+        assert self.chosen is not None
+        baseline = self.chosen.baseline
         title = f"Strike out the baseline {visible(baseline.name, 30)}"
         self._ask_why(title, lambda why: self.shop.book.strike(baseline.id, why, self.shop.who))
 
@@ -254,10 +255,8 @@ class BaselineScreen(UnitList):
 
 def _baseline_form(shop: Shop, view: JobView) -> Form:
     """Return the form that keeps the numbers of now as a baseline."""
-    of = "ski: this very ski; rider: its rider on this model; model: all of it"
-    fields = (Field("name", "Name", "such as spring, or cold water"), Field("of", "Of", of, "ski"))
 
     def keep(now: JobView, texts: Texts) -> Baseline:
         return baselines.keep_now(shop, now, texts["name"], texts["of"].strip().lower())
 
-    return Form("Keep as a baseline", fields, by_view(view, keep))
+    return Form("Keep as a baseline", baselines.KEEP, by_view(view, keep))

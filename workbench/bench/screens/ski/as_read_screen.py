@@ -5,14 +5,14 @@ Digits and Enter are a number for the marked line here, by hand or off a cable.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from textual.content import Content
 
 from workbench.bench.bases.bursts import BURST_WINDOW_S
-from workbench.bench.bases.forms import Field, Form
+from workbench.bench.bases.forms import Form
 from workbench.bench.bases.number_screen import NumberScreen
 from workbench.bench.draw.canvas import Area
 from workbench.bench.draw.side_view import method_view
@@ -23,7 +23,7 @@ from workbench.fin.reading.quantities import NEEDED
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import ChangedError, Shop
 from workbench.work.study.restating import (
-    HOW_ACCEPTED,
+    HOW,
     HowRead,
     Ours,
     Theirs,
@@ -140,12 +140,12 @@ class AsReadScreen(NumberScreen[bool]):
         self._at = (self._at + step) % len(NEEDED)
         self.say("")
 
-    def command(self, key: str, char: str) -> None:
+    def acts(self) -> dict[str, Callable[[], None]]:
         """Change how the marked number was measured, or state another way."""
-        if char == "/" and not self.entry:
-            self._other_way()
-        elif char.lower() == "e" and not self.entry:
-            self.app.push_screen(self._way_form(), self._stated)
+        return {"/": self._other_way, "e": self._state_way}
+
+    def _state_way(self) -> None:
+        self.app.push_screen(self._way_form(), self._stated)
 
     def seen_anew(self, now: JobView) -> None:
         """Show the ski as it is now."""
@@ -164,7 +164,6 @@ class AsReadScreen(NumberScreen[bool]):
 
     def _way_form(self) -> Form:
         quantity = NEEDED[self._at]
-        fields = (Field("how", "How", f"for example '{quantity} 0.15..0.3'; {HOW_ACCEPTED}"),)
 
         def save(texts: dict[str, str]) -> HowRead:
             how = how_meant(self.shop, self.view, texts["how"], self.unit)
@@ -172,7 +171,8 @@ class AsReadScreen(NumberScreen[bool]):
                 raise InputError("how", texts["how"], f"a way to measure the {quantity}")
             return how
 
-        return Form(f"How their {quantity} was measured", fields, save)
+        title = f"How their {quantity} was measured"
+        return Form(title, (HOW,), save, more={"how": f"; for example '{quantity} 0.15..0.3'"})
 
     def _stated(self, how: object) -> None:
         if isinstance(how, HowRead):
@@ -189,7 +189,7 @@ class AsReadScreen(NumberScreen[bool]):
             self.refused = True
             self.say("state first how it was measured: rub the entry out, then e", "warn")
             return
-        self.did(lambda: self._keep(theirs_typed(self.view, how, text, self.unit)))
+        self.attempt(lambda: self._keep(theirs_typed(self.view, how, text, self.unit)))
 
     def _keep(self, theirs: Theirs) -> None:
         before = self._theirs[self._at]
@@ -223,4 +223,4 @@ class AsReadScreen(NumberScreen[bool]):
                 self.view = why.now
             self.say(f"✗ {error_words(why, self.unit)}", "warn")
             return
-        self.close(True)
+        self.dismiss(True)

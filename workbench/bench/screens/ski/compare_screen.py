@@ -6,7 +6,6 @@ from collections.abc import Callable, Sequence
 
 from rich.cells import cell_len
 from textual.content import Content
-from textual.events import Key
 
 from workbench.bench.bases.view_only import DrawnCloser
 from workbench.bench.draw.text import first_seen, lines, padded, styled, visible, wrapped
@@ -84,8 +83,8 @@ class CompareScreen(DrawnCloser):
         changed: Callable[[], None] = lambda: None,
     ) -> None:
         """Compare settings; ``from_job`` is the job to begin with, ``job_id`` the one in hand."""
-        super().__init__("c")
-        self._shop, self._past, self._job_id, self.unit = shop, past, job_id, unit
+        super().__init__("c", unit)
+        self._shop, self._past, self._job_id = shop, past, job_id
         self._changed = changed
         settings = past.settings
         of_job = [i for i, s in enumerate(settings) if s.job_id == from_job]
@@ -99,8 +98,8 @@ class CompareScreen(DrawnCloser):
 
     def in_unit(self, unit: Unit) -> None:
         """Show the list in another unit; the comparison is in both."""
-        self.unit, self._found = unit, None
-        self.redraw()
+        self._found = None
+        super().in_unit(unit)
 
     @property
     def comparison(self) -> Comparison:
@@ -179,37 +178,37 @@ class CompareScreen(DrawnCloser):
         text += f" {wing:>{WING_CELLS}} {ride:>{RIDE_CELLS}}"
         return styled((visible(text, width), "bold" if here else ""))
 
-    def on_key(self, event: Key) -> None:
-        """Choose a setting, mark it as the first or the second, or go back to it."""
-        char = (event.character or "").lower()
-        if event.key in ("pageup", "pagedown"):
-            event.stop()
-            event.prevent_default()
-            self._top = max(self._top + (self._page if event.key == "pagedown" else -self._page), 0)
-            self.redraw()
-        elif not self._typed and self._past.settings and char in ("a", "b", "g"):
-            event.stop()
-            event.prevent_default()
-            self._letter(char)
-        else:
-            super().on_key(event)
+    def acts(self) -> dict[str, Callable[[], None]]:
+        """Mark a setting as the first or the second, go back to it, or turn pages."""
+        pages = {
+            "pageup": lambda: self._turn_page(-self._page),
+            "pagedown": lambda: self._turn_page(self._page),
+        }
+        if not self._past.settings:
+            return pages
+        return pages | {
+            "a": lambda: self._choose(self.at, self.second),
+            "b": lambda: self._choose(self.first, self.at),
+            "g": self._go_back,
+        }
 
-    def _letter(self, char: str) -> None:
-        if char == "g":
-            said = made_target(self._shop, self._job_id, self._past.settings[self.at], self.unit)
-            self._changed()
-            self._say(said)
-            return
-        if char == "a":
-            self.first = self.at
-        else:
-            self.second = self.at
-        self.redraw()
+    def _turn_page(self, by: int) -> None:
+        self._top = max(self._top + by, 0)
+        self.draw()
 
-    def move(self, by: int) -> None:
+    def _choose(self, first: int, second: int) -> None:
+        self.first, self.second = first, second
+        self.draw()
+
+    def _go_back(self) -> None:
+        said = made_target(self._shop, self._job_id, self._past.settings[self.at], self.unit)
+        self._changed()
+        self.say(said)
+
+    def step(self, by: int) -> None:
         """Mark the next or the previous setting."""
         self.at = min(max(self.at + by, 0), max(len(self._past.settings) - 1, 0))
-        self.redraw()
+        self.draw()
 
 
 def columns_for(names: Sequence[str], width: int) -> list[Column]:

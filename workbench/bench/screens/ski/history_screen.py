@@ -8,19 +8,20 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from time import monotonic
-from typing import TYPE_CHECKING, ClassVar
 
-from textual.containers import Vertical
+from textual import on
+from textual.app import ComposeResult
+from textual.containers import Horizontal, Vertical
 from textual.content import Content
 from textual.events import Key
-from textual.widgets import Static
+from textual.widgets import Input, Static
 
-from workbench.bench.bases.prompts import Prompt
-from workbench.bench.bases.view_only import FindCloser
+from workbench.bench.bases.prompts import Prompt, PromptInput
+from workbench.bench.bases.view_only import DrawnCloser
 from workbench.bench.draw.canvas import Area
-from workbench.bench.draw.text import lines, styled, visible
+from workbench.bench.draw.text import Tone, lines, styled, visible
 from workbench.bench.hand.state import BenchState
+from workbench.bench.screens.ski.compare_screen import CompareScreen, made_target
 from workbench.bench.screens.ski.history_lines import (
     Looking,
     detail,
@@ -37,34 +38,31 @@ from workbench.work.history.timeline import KINDS, Entry, Shown, row_words
 from workbench.work.job.shop import Shop
 from workbench.work.text.words import error_words
 
-if TYPE_CHECKING:
-    from workbench.bench.app import Bench
-
 _SHOWN: tuple[Shown, ...] = tuple(KINDS)
 PAGE_ROWS = 10
 
 
-class HistoryScreen(FindCloser):
-    """Everything ever read or done to a ski. ``changed`` is called after a row was struck out."""
+class HistoryScreen(DrawnCloser):
+    """Everything ever read or done to the ski in hand, whose job may be aimed from here.
+
+    The line to find by is shown while it is wanted; a burst that lands in it is held.
+    """
 
     DEFAULT_CSS = """
     HistoryScreen > Vertical { max-width: 100%; max-height: 100%; padding: 0 1; }
     HistoryScreen #closer-foot { height: auto; max-height: 3; }
+    HistoryScreen #find { height: 1; display: none; }
+    HistoryScreen.-finding #find { display: block; }
+    HistoryScreen #find Static { width: 6; }
+    HistoryScreen #find PromptInput { width: 1fr; }
     """
-    KEYS: ClassVar[str] = "↑↓ · ←→ kind · n order · f find · x strike · p plots · c compare · Esc"
-    PLOT_KEYS: ClassVar[str] = (
-        "←→ plot · ↑↓ setting · z job · g go back to it · c compare · p lines · Esc"
-    )
+    KEYS = "↑↓ · ←→ kind · n order · f find · x strike · p plots · c compare · Esc"
+    PLOT_KEYS = "←→ plot · ↑↓ setting · z job · g go back to it · c compare · p lines · Esc"
 
-    def __init__(
-        self, shop: Shop, state: BenchState, changed: Callable[[], None], flip: Callable[[], Unit]
-    ) -> None:
-        """Look at the history of the ski in hand, whose job may be aimed from here."""
+    def __init__(self, shop: Shop, state: BenchState) -> None:
         assert state.view is not None
-        super().__init__(state.keys.of("history") or "escape")
+        super().__init__(state.keys.of("history"), state.unit)
         self._shop, self._ski_id, self._job_id = shop, state.view.ski.id, state.view.job.id
-        self._changed, self._flip = changed, flip
-        self.unit: Unit = state.unit
         self.mode = state.drawing
         self.past = past_of(shop, self._ski_id)
         self.look = Looking()
@@ -72,6 +70,15 @@ class HistoryScreen(FindCloser):
         self._said = ""
 
     # -- what is shown ---------------------------------------------------------------------------
+
+    def compose(self) -> ComposeResult:
+        """Lay out the line to find by, the body and the keys."""
+        with Vertical():
+            with Horizontal(id="find"):
+                yield Static("find: ", markup=False)
+                yield PromptInput()
+            yield self.body()
+            yield Static(id="closer-foot", markup=False)
 
     def on_mount(self) -> None:
         """Show the keys under the ski's name."""
@@ -110,7 +117,7 @@ class HistoryScreen(FindCloser):
         keys = self.PLOT_KEYS if self.look.plotted else self.KEYS
         said = [(f"! {visible(self._said, 200)} ", "bold $state-caution")] if self._said else []
         self.query_one("#closer-foot", Static).update(styled(*said, (keys, "$ink-faint")))
-        self.redraw()
+        self.draw()
 
     def _search(self, **changes: object) -> None:
         """Show other entries; the mark stays with its entry where that is still there."""
@@ -124,48 +131,49 @@ class HistoryScreen(FindCloser):
     # -- keys ------------------------------------------------------------------------------------
 
     def on_key(self, event: Key) -> None:
-        """Do what a key means here; digits and Enter are a reading that has no place."""
-        key, char = event.key, (event.character or "").lower()
-        if key == "escape" and self.has_class("-finding"):
-            event.stop()
-            event.prevent_default()
-            self.end_find(clear=True)
-        elif key in _MOVES and not self._typed:
-            event.stop()
-            event.prevent_default()
-            self._said = ""
-            self._move_by(key)
-        elif self.finding:
-            return
-        elif not self._typed and self._letter(key, char):
-            event.stop()
-            event.prevent_default()
-        else:
+        """Take every key but those of the line to find by."""
+        if self.focused is None or event.key in ("escape", *_MOVES):
             super().on_key(event)
 
-    def _letter(self, key: str, char: str) -> bool:
+    def take_key(self, event: Key) -> None:
+        """Do what a key means here; digits and Enter are a reading that has no place."""
+        if event.key == "escape" and self.has_class("-finding"):
+            self._end_find(clear=True)
+        elif event.key in _MOVES and not self._typed:
+            self._said = ""
+            self._move_by(event.key)
+        else:
+            super().take_key(event)
+
+    def acts(self) -> dict[str, Callable[[], None]]:
+        """Return what keys do in the timeline, or in the plots."""
         acts: dict[str, Callable[[], None]] = {
             "p": lambda: self._show(plotted=not self.look.plotted, zoom=""),
             "c": self._compare,
-            "*": self._other_unit,
         }
         if self.look.plotted:
-            acts |= {"z": self._zoom, "g": self._go_back}
-            acts |= {"left": lambda: self._turn(-1), "right": lambda: self._turn(1)}
-        else:
-            acts |= {
-                "n": lambda: self._search(newest_first=not self.look.newest_first),
-                "f": self.begin_find,
-                "x": self._strike,
-                "left": lambda: self._kind(-1),
-                "right": lambda: self._kind(1),
+            return acts | {
+                "z": self._zoom,
+                "g": self._go_back,
+                "left": lambda: self._show(series=self.look.series - 1),
+                "right": lambda: self._show(series=self.look.series + 1),
             }
-        act = acts.get(char or key) or acts.get(key)
-        if act is None:
-            return False
+        return acts | {
+            "n": lambda: self._search(newest_first=not self.look.newest_first),
+            "f": self._begin_find,
+            "x": self._strike,
+            "left": lambda: self._kind(-1),
+            "right": lambda: self._kind(1),
+        }
+
+    def attempt(self, act: Callable[[], object]) -> bool:
+        """Do something; what was said before is over."""
         self._said = ""
-        act()
-        return True
+        return super().attempt(act)
+
+    def step(self, by: int) -> None:
+        """Move the mark, or point at another setting."""
+        self._move_by("down" if by > 0 else "up")
 
     def _move_by(self, key: str) -> None:
         by = _MOVES[key] * (PAGE_ROWS if key.startswith("page") else 1)
@@ -187,25 +195,48 @@ class HistoryScreen(FindCloser):
         at = (_SHOWN.index(self.look.kind) + by) % len(_SHOWN)
         self._search(kind=_SHOWN[at])
 
-    def _turn(self, by: int) -> None:
-        self._show(series=self.look.series + by)
-
     def _zoom(self) -> None:
         setting = self.setting
         if setting is not None:
             self._show(zoom="" if self.look.zoom else setting.job_id)
 
-    def _other_unit(self) -> None:
-        self.unit = self._flip()
+    def in_unit(self, unit: Unit) -> None:
+        """Show lengths in another unit."""
+        self.unit = unit
         self._show()
 
-    def show_found(self, text: str) -> None:
-        """List the entries that hold ``text``."""
-        self._search(find=text)
-
-    def _say(self, text: str) -> None:
-        self._said = text
+    def say(self, words: str, tone: Tone = "say") -> None:
+        """Show a message before the keys."""
+        self._said = words
         self._show()
+
+    # -- the line to find by ---------------------------------------------------------------------
+
+    def _begin_find(self) -> None:
+        self.add_class("-finding")
+        self.query_one(PromptInput).focus()
+
+    def _end_find(self, clear: bool) -> None:
+        """Take the keys back; the line goes where nothing is looked for."""
+        line = self.query_one(PromptInput)
+        if clear:
+            line.value = ""
+        if not line.value:
+            self.remove_class("-finding")
+        self.set_focus(None)
+
+    @on(Input.Changed)
+    def _found(self, event: Input.Changed) -> None:
+        event.stop()
+        self._search(find=event.value)
+
+    @on(PromptInput.Answered)
+    def _keep_find(self) -> None:
+        self._end_find(clear=False)
+
+    @on(PromptInput.Burst)
+    def _hold(self, event: PromptInput.Burst) -> None:
+        self.hold(event.reading)
 
     # -- doing -----------------------------------------------------------------------------------
 
@@ -216,7 +247,7 @@ class HistoryScreen(FindCloser):
         try:
             said = " ".join(consequences(self._shop, entry))
         except BenchError as why:
-            self._say(error_words(why, self.unit))
+            self.say(error_words(why, self.unit))
             return
         words = visible(row_words(entry.row, self.past.history, self.unit), 60)
         prompt = Prompt(
@@ -230,7 +261,7 @@ class HistoryScreen(FindCloser):
     def _after_strike(self, strike: object) -> None:
         self._load()  # a refusal may have told of what was added since
         if strike is not None:
-            self._say("struck out; it stays readable")
+            self.say("struck out; it stays readable")
 
     def _load(self) -> None:
         """Read the history again, and let the bench do so too."""
@@ -240,21 +271,14 @@ class HistoryScreen(FindCloser):
             self._said = error_words(why, self.unit)
         if not -len(self.past.settings) <= self.look.setting < len(self.past.settings):
             self.look = replace(self.look, setting=-1)
-        self._changed()
+        self.bench.hands.look_again()
         self._search()
 
     def _compare(self) -> None:
-        from workbench.bench.screens.ski.compare_screen import CompareScreen
-
         screen = CompareScreen(
             self._shop, self.past, self._compared_job(), self._job_id, self.unit, self._load
         )
-        self.app.push_screen(screen, lambda _: self._in_unit(screen.unit))
-
-    def _in_unit(self, unit: Unit) -> None:
-        """Show lengths in the unit that a screen above this one was left in."""
-        self.unit = unit
-        self._show()
+        self.app.push_screen(screen, lambda _: self.in_unit(screen.unit))
 
     def _compared_job(self) -> str:
         if self.look.plotted and self.setting is not None:
@@ -263,28 +287,10 @@ class HistoryScreen(FindCloser):
         return str(getattr(row, "job_id", ""))
 
     def _go_back(self) -> None:
-        from workbench.bench.screens.ski.compare_screen import made_target
-
         if self.setting is not None:
             said = made_target(self._shop, self._job_id, self.setting, self.unit)
             self._load()
-            self._say(said)
+            self.say(said)
 
 
 _MOVES = {"up": -1, "down": 1, "pageup": -1, "pagedown": 1, "home": -1, "end": 1}
-
-
-def open_on(bench: Bench) -> None:
-    """Push the history of the ski in hand."""
-    state = bench.hands.state
-
-    def flip() -> Unit:
-        bench.hands.flip_unit()
-        return bench.hands.state.unit
-
-    try:
-        screen = HistoryScreen(bench.shop, state, bench.hands.look_again, flip)
-    except BenchError as why:
-        bench.hands.say(error_words(why, state.unit), "warn")
-        return
-    bench.push_screen(screen, lambda _: bench.entry.ignore_enter(monotonic()))

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from textual.content import Content
 from textual.widgets import Static
 
-from workbench.bench.bases.forms import Field, Form, by_view
+from workbench.bench.bases.forms import Form, by_view
 from workbench.bench.bases.lists import UnitList, told
 from workbench.bench.draw.plots import learned_plot
 from workbench.bench.draw.text import paragraph, paragraphs, styled, visible
@@ -16,7 +16,14 @@ from workbench.errors import BenchError, InputError
 from workbench.measure.display import FINE, change_text
 from workbench.measure.learnt_offset import Restatement
 from workbench.work.job.shop import Shop
-from workbench.work.learn.what_learnt import ALL, LearntPage, bring_back, forget, learnt_page
+from workbench.work.learn.what_learnt import (
+    ALL,
+    LearntPage,
+    LearntStud,
+    bring_back,
+    forget,
+    learnt_page,
+)
 from workbench.work.order.shop_policy import LEARNING
 from workbench.work.roster.settings import change
 from workbench.work.study import offsets
@@ -78,8 +85,7 @@ class LearnedScreen(UnitList):
 
     def foot(self, width: int) -> Sequence[Content]:
         """The marked stud in full with its turns, and what was forgotten."""
-        page = self.page
-        stud = page.studs[min(self.at, len(page.studs) - 1)]
+        page, stud = self.page, self._stud
         out = paragraph(stud.words, width, "bold")
         below = paragraphs(page.forgotten, width, "$ink-faint")
         height = self.query_one("#list", Static).size.height
@@ -91,19 +97,26 @@ class LearnedScreen(UnitList):
 
     # -- what is done ----------------------------------------------------------------------------
 
-    def letter(self, char: str) -> None:
+    def acts(self) -> dict[str, Callable[[], None]]:
         """Forget what was learnt of the marked stud or of all, bring it back, or turn by it."""
-        stud = self.page.studs[min(self.at, len(self.page.studs) - 1)]
-        if char == "x":
-            self._forget(stud.name, f"Forget what was learned of the {stud.said} stud")
-        elif char == "a":
-            self._forget(ALL, "Forget what was learned of all studs")
-        elif char == "o":
-            self.say(self._question, "warn")
-        elif char == "b":
-            bring_back(self.shop.book, self.view.ski, stud.name, self.shop.who)
-            self._load()
-            self.say(f"what was learned of the {stud.said} stud counts again", "done")
+        stud = self._stud
+        return {
+            "x": lambda: self._forget(
+                stud.name, f"Forget what was learned of the {stud.said} stud"
+            ),
+            "a": lambda: self._forget(ALL, "Forget what was learned of all studs"),
+            "o": lambda: self.say(self._question, "warn"),
+            "b": lambda: self._bring_back(stud),
+        }
+
+    @property
+    def _stud(self) -> LearntStud:
+        return self.page.studs[min(self.at, len(self.page.studs) - 1)]
+
+    def _bring_back(self, stud: LearntStud) -> None:
+        bring_back(self.shop.book, self.view.ski, stud.name, self.shop.who)
+        self._load()
+        self.say(f"what was learned of the {stud.said} stud counts again", "done")
 
     def plus(self) -> None:
         """Turn by what was learned or by the geometry, once that was asked for."""
@@ -148,8 +161,7 @@ class OffsetScreen(UnitList):
         self._choices = offsets.choices(shop, self.view)
         self._chosen = 0
         self._turned = False
-        self._typed: tuple[offsets.Number, Restatement] | None = None
-        self._now: Restatement | None = None
+        self._typed: tuple[float, Restatement] | None = None
         self._study: offsets.OffsetStudy | None = None
         self._load()
 
@@ -164,11 +176,10 @@ class OffsetScreen(UnitList):
     def _load(self) -> None:
         if self._choices:
             self._study = offsets.study(self.shop, self.view, self.two)
-            self._now = offsets.restate_current(self.shop, self.view, self.two)
 
     @property
     def _lines(self) -> tuple[offsets.PairLine, ...]:
-        return (*self._study.pairs, *self._study.offered) if self._study is not None else ()
+        return self._study.every if self._study is not None else ()
 
     # -- what is shown ---------------------------------------------------------------------------
 
@@ -184,18 +195,12 @@ class OffsetScreen(UnitList):
         for said in summary(self._study, self.unit):
             out += told(width, said.label, said.text, _STYLES[said.kind])
         names = (two.first.name, two.second.name)
-        if self._now is not None:
-            number = self._number_now()
-            out += told(width, "now", restated_words(number, self._now, names, self.unit), "bold")
+        if self._study.now is not None:
+            out += told(width, "now", restated_words(*self._study.now, names, self.unit), "bold")
         if self._typed is not None:
             out += told(width, "typed", restated_words(*self._typed, names, self.unit), "bold")
         head = f"  {'by the first':>14} {'by the second':>14} {f'difference {self.unit}':>14}  ski"
         return [*out, styled((visible(head, width), "bold $accent"))]
-
-    def _number_now(self) -> offsets.Number:
-        line = next(x for x in self.view.lines if x.method_id == self.two.first.id)
-        assert line.now_mm is not None
-        return offsets.Number("", self.unit, line.now_mm)
 
     def rows(self, width: int) -> Sequence[Content]:
         """The pairs that were kept, then those offered."""
@@ -224,24 +229,22 @@ class OffsetScreen(UnitList):
             raise InputError("pair", _typed(line.first), "one that is offered, marked ?")
         self._take((line,))
 
-    def letter(self, char: str) -> None:
+    def acts(self) -> dict[str, Callable[[], None]]:
         """Type a pair, restate a number, take all, strike out, or choose other methods."""
-        if char == "n":
-            self.app.push_screen(self._pair_form(), self._kept)
-        elif char == "r":
-            self.app.push_screen(self._restate_form(), self._show_restated)
-        elif char == "t" and self._study is not None:
-            self._take(self._study.offered)
-        elif char == "x":
-            self._strike(self._marked())
-        elif char in "om" and self._choices:
-            self._other(char)
+        study = self._study
+        acts: dict[str, Callable[[], None]] = {
+            "n": lambda: self.ask(self._pair_form(), self._kept),
+            "r": lambda: self.ask(self._restate_form(), self._show_restated),
+            "x": lambda: self._strike(self._marked()),
+        }
+        if study is not None:
+            acts["t"] = lambda: self._take(study.offered)
+            acts["o"] = lambda: self._other(not self._turned, self._chosen)
+            acts["m"] = lambda: self._other(self._turned, self._chosen + 1)
+        return acts
 
-    def _other(self, char: str) -> None:
-        if char == "o":
-            self._turned = not self._turned
-        else:
-            self._chosen = (self._chosen + 1) % len(self._choices)
+    def _other(self, turned: bool, chosen: int) -> None:
+        self._turned, self._chosen = turned, chosen % len(self._choices)
         self.at, self._typed = 0, None
         self._load()
         self.say("")
@@ -277,23 +280,21 @@ class OffsetScreen(UnitList):
 
     def _pair_form(self) -> Form:
         two, unit = self.two, self.unit
-        fields = (
-            Field("first", "First", f"the number by {visible(two.first.name, 40)} ({unit})"),
-            Field(
-                "second", "Second", f"by {visible(two.second.name, 40)} on the same fin ({unit})"
-            ),
-        )
         return Form(
-            "One fin by both methods", fields,
+            "One fin by both methods", offsets.PAIR,
             by_view(self.view, lambda v, texts: offsets.add_pair(self.shop, v, two, texts, unit)),
+            more={
+                "first": f", {visible(two.first.name, 40)} ({unit})",
+                "second": f": {visible(two.second.name, 40)} ({unit})",
+            },
         )  # fmt: skip
 
     def _restate_form(self) -> Form:
         two, unit = self.two, self.unit
-        hint = f"a number by {visible(two.first.name, 40)} ({unit})"
         return Form(
-            "Convert a number", (Field("number", "Number", hint),),
+            "Convert a number", (offsets.RESTATED,),
             lambda texts: offsets.restate_typed(self.shop, self.view, two, texts["number"], unit),
+            more={"number": f": {visible(two.first.name, 40)} ({unit})"},
         )  # fmt: skip
 
 

@@ -6,18 +6,19 @@ they close nothing.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import partial
 
 from textual.content import Content
 
-from workbench.bench.bases.forms import Field, Form
+from workbench.bench.bases.forms import Form
 from workbench.bench.bases.number_screen import NumberScreen
 from workbench.bench.draw.text import count_line, first_seen, lines, paragraph, styled, visible
 from workbench.bench.hand.state import BenchState
 from workbench.measure.display import length_text
 from workbench.measure.units import Unit
 from workbench.work.job.coarse_marks import (
+    MARK,
     add_mark,
     mark_place,
     off_words,
@@ -131,10 +132,12 @@ class MarksScreen(NumberScreen[None]):
             self._at = (self._at + step) % len(self.view.marks)
             self.say("")
 
-    def command(self, key: str, char: str) -> None:
+    def acts(self) -> dict[str, Callable[[], None]]:
         """Add a mark."""
-        if char.lower() == "n" and not self.entry:
-            self.app.push_screen(mark_form(self.shop, self.view, self.unit), self._added)
+        return {"n": self._add}
+
+    def _add(self) -> None:
+        self.app.push_screen(mark_form(self.shop, self.view, self.unit), self._added)
 
     def seen_anew(self, now: JobView) -> None:
         """Show the ski as it is now."""
@@ -148,7 +151,7 @@ class MarksScreen(NumberScreen[None]):
             self.say(f"{visible(text, 20)} not taken: {NONE_YET}", "warn")
             return
         taken = partial(take_mark, self.shop, self.view, mark, text, self.unit)
-        if not self.did(lambda: self.seen_anew(taken())):
+        if not self.attempt(lambda: self.seen_anew(taken())):
             return
         self.entry = ""
         agrees = self.view.marks[self._at].agrees
@@ -172,17 +175,5 @@ class MarksScreen(NumberScreen[None]):
 
 def mark_form(shop: Shop, view: JobView, unit: Unit) -> Form:
     """Return the form that adds a coarse mark to the ski's blade; its result is its method's id."""
-    fields = (
-        Field("name", "Mark", "a name of its own on this blade, such as scale, left side"),
-        Field("kind", "Kind", "scale: how far forward; lines: how far out of the base", "scale"),
-        Field("unit", "Unit", "in or mm: what is typed in below", unit),
-        Field("at", "Scribe", "from the tail end, and how far out if not on the base: 2.0 0"),
-        Field("zero", "Zero", "of the scale, from the top edge's rear end: forward, or outward"),
-        Field(
-            "grows",
-            "Grows",
-            "figures, toward tail or tip (scale), top or outer (lines); blank: tail, top",
-        ),
-        Field("u", "Sure to", "standard uncertainty of one reading; blank: 0.5 mm, by eye"),
-    )
-    return Form("Add a coarse mark", fields, lambda texts: add_mark(shop, view, texts))
+    keep = partial(add_mark, shop, view)
+    return Form("Add a coarse mark", MARK, keep, now={"unit": unit})

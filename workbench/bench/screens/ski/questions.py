@@ -23,37 +23,33 @@ from workbench.measure.display import length_text
 from workbench.work.job.entry_words import described
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import refusal
+from workbench.work.text.fields import NOTE, REASON, SECOND, WHO
 
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
     from workbench.records.store.rows import AnyFact
     from workbench.work.order.round_records import TurnAnswer
 
-    pass
-
-_EYES = "initials of somebody else, who looked at every item too; then + signs off"
-
 
 def initials(bench: Bench) -> None:
     """Ask whose hands these are."""
-    hint = "whose hands: 1 to 12 characters"
-    bench.show(Prompt("Initials", hint, bench.hands.state.who, bench.acts.set_who))
+    bench.show(Prompt("Initials", WHO, bench.hands.state.who, bench.acts.set_who))
 
 
 def second_eyes(bench: Bench) -> None:
     """Ask who else looked at the ski in hand."""
-    bench.show(Prompt("Second pair of eyes", _EYES, "", bench.acts.second_eyes))
+    hint = f"{SECOND}; then + signs off"
+    bench.show(Prompt("Second pair of eyes", hint, "", bench.acts.second_eyes))
 
 
 def aside(bench: Bench) -> None:
     """Ask why the ski in hand is set aside."""
-    why = "why: a word or two"
-    bench.show(Prompt("Set aside", why, "", bench.acts.set_aside, ASIDE_REASONS))
+    bench.show(Prompt("Set aside", REASON.words, "", bench.acts.set_aside, ASIDE_REASONS))
 
 
 def note(bench: Bench) -> None:
     """Ask for a note to the job in hand."""
-    bench.show(Prompt("Note", "kept with this job", "", bench.acts.write_note))
+    bench.show(Prompt("Note", NOTE, "", bench.acts.write_note))
 
 
 def turn_back(bench: Bench) -> None:
@@ -98,13 +94,17 @@ class TurnBackScreen(ListScreen):
         listed = [f"{key}: {words}" for key, (_, words) in _ANSWERS.items()]
         return paragraphs((*listed, _STAYS), width)
 
-    def letter(self, char: str) -> None:
-        """Take the record back with what is said of the stud."""
-        if char not in _ANSWERS:
+    def do_key(self, key: str, char: str = "") -> bool:
+        """Take the record back with what is said of the stud; another letter answers nothing."""
+        if not char.isalpha():
+            return super().do_key(key, char)
+        answer = _ANSWERS.get(char.lower())
+        if answer is None:
             self.say("b or n answers; Esc leaves the record as it is", "warn")
-            return
-        self.bench.acts.take_back_turn(_ANSWERS[char][0])
-        self.end()
+        else:
+            self.bench.acts.take_back_turn(answer[0])
+            self.end()
+        return True
 
 
 _SHOWN = 8
@@ -132,7 +132,7 @@ class StrikeScreen(Prompt):
     KEYS = "↑ ↓ choose · Enter strikes it out · Esc closes, what is typed stays"
 
     def __init__(self, shop: Shop, state: BenchState) -> None:
-        super().__init__("Strike out one repeat", "why: a word or two", "", self._strike)
+        super().__init__("Strike out one repeat", REASON.words, "", self._strike)
         view, line = state.view, state.line_to_strike
         if view is None or line is None or not line.latest:
             raise BenchError("no reading of this round to strike out here")

@@ -7,14 +7,14 @@ from collections.abc import Iterable, Mapping
 from textual.content import Content
 
 from workbench.advice.holds import SOURCE
-from workbench.bench.bases.view_only import DrawnCloser, UnitTable, trouble
+from workbench.bench.bases.view_only import DrawnCloser, TableScreen, trouble
 from workbench.bench.draw.canvas import Area, Mode
 from workbench.bench.draw.side_view import method_view
 from workbench.bench.draw.text import hung, lines, paragraph, paragraphs, styled, visible, wrapped
 from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError
 from workbench.measure.budget import Row
-from workbench.measure.display import change_text, fine_text, length_text
+from workbench.measure.display import change_text, fine_text, finer_text, length_text
 from workbench.measure.learnt_offset import Restatement
 from workbench.measure.units import Unit
 from workbench.work.job.job_view import JobView
@@ -25,7 +25,6 @@ from workbench.work.job_text.budget_explained import (
     Trust,
     dof_text,
     doubtful_words,
-    finer_text,
     improve_words,
     meaning_words,
     origins_of,
@@ -50,24 +49,19 @@ class HoldScreen(DrawnCloser):
 
     def __init__(self, shop: Shop, state: BenchState) -> None:
         assert state.view is not None
-        super().__init__(state.keys.of("hold") or "escape")
-        self._view, self._mode, self.unit = state.view, state.drawing, state.unit
+        super().__init__(state.keys.of("hold"), state.unit)
+        self._view, self._mode = state.view, state.drawing
         self._index = state.line_index
 
     def drawn(self, width: int, height: int) -> Content:
         """Return the words and the drawing."""
         return hold(self._view, self._index, self.unit, self._mode, width, height)
 
-    def in_unit(self, unit: Unit) -> None:
-        """Say lengths in another unit."""
-        self.unit = unit
-        self.redraw()
-
-    def move(self, by: int) -> None:
+    def step(self, by: int) -> None:
         """Show the next or the previous of the ski's methods."""
         if self._view.lines:
             self._index = (self._index + by) % len(self._view.lines)
-            self.redraw()
+            self.draw()
 
 
 def hold(view: JobView, index: int, unit: Unit, mode: Mode, width: int, height: int) -> Content:
@@ -102,13 +96,13 @@ KIND_FROM = 104
 """Width from which what was known of a part, and how u was made of it, is beside it."""
 
 
-class BudgetScreen(UnitTable):
+class BudgetScreen(TableScreen):
     """How sure one reading is, part by part, with its repeats."""
 
     TITLE_WORDS = "How sure is this reading?"
 
     def __init__(self, shop: Shop, state: BenchState) -> None:
-        super().__init__(state.keys.of("sure") or "escape", state.unit)
+        super().__init__(state.keys.of("sure"), state.unit)
         self._trust: Trust | None = None
         self._why = "this ski has no reading"
         view, line = state.view, state.line
@@ -232,7 +226,7 @@ def _struck(trust: Trust, unit: Unit, width: int) -> list[Content]:
     return out
 
 
-class RestateScreen(UnitTable):
+class RestateScreen(TableScreen):
     """The readings of this round by every method of the blade, in both units."""
 
     TITLE_WORDS = "Convert between methods"
@@ -240,7 +234,7 @@ class RestateScreen(UnitTable):
     def __init__(self, shop: Shop, state: BenchState) -> None:
         assert state.view is not None
         view, unit = state.view, state.unit
-        super().__init__(state.keys.of("restate") or "escape", unit)
+        super().__init__(state.keys.of("restate"), unit)
         self._rows: tuple[Restated, ...] = ()
         self._learnt: dict[str, Restatement] = {}
         self._why = ""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from types import MappingProxyType
+from functools import partial
 from typing import TYPE_CHECKING, Literal
 
 from textual.containers import Vertical
@@ -11,8 +11,8 @@ from textual.content import Content
 from textual.widgets import Static
 
 from workbench.bench.bases.form_lines import LONGEST_MESSAGE, clean
-from workbench.bench.bases.forms import Field, Form, by_view
-from workbench.bench.bases.view_only import UnitTable
+from workbench.bench.bases.forms import NOTHING, Form, by_view
+from workbench.bench.bases.view_only import TableScreen
 from workbench.bench.draw.text import lines, literal, styled, wrapped
 from workbench.bench.hand.state import BenchState
 from workbench.errors import InputError
@@ -21,10 +21,11 @@ from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop
 from workbench.work.job.temperature import (
+    HEAT,
+    MADE_OF,
     effect_words,
     fields_now,
     in_force_words,
-    materials_words,
     state_temperature,
 )
 from workbench.work.order.carried import CarriedSetting, carried_lines
@@ -32,6 +33,7 @@ from workbench.work.roster.adding import blade_meant, parts_listed
 from workbench.work.roster.ski_sheet import (
     FOLLOWS,
     METHODS,
+    WORN,
     change_worn,
     last_carried,
     methods_text,
@@ -39,8 +41,6 @@ from workbench.work.roster.ski_sheet import (
 
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
-
-NOTHING: Mapping[str, str] = MappingProxyType({})
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,13 +68,11 @@ class WearForm(Form):
         }
         fine = [m for m in shop.book.methods_of(ski.blade_id) if m.scribe_x_mm is None]
         known = " · ".join(f"{n} {clean(m.name)}" for n, m in enumerate(fine, 1))
-        hints = (
-            ("blade", "Blade", f"by name or number: {parts_listed(shop.book.blades())}"),
-            ("block", "Block", f"by name or number: {parts_listed(shop.book.blocks())}"),
-            ("reason", "Reason", "why the blade or block is changed, such as new blade"),
-            (METHODS, "Read by", f"three or more, in order, parted by ';': {known}"),
-        )
-        fields = [Field(k, label, hint, given.get(k, now.get(k, ""))) for k, label, hint in hints]
+        more = {
+            "blade": f": {parts_listed(shop.book.blades())}",
+            "block": f": {parts_listed(shop.book.blocks())}",
+            METHODS: f": {known}",
+        }
 
         def save(texts: dict[str, str]) -> Saved:
             parts = {key: texts[key] for key in ("blade", "block") if texts[key] != now[key]}
@@ -86,7 +84,7 @@ class WearForm(Form):
             return Saved(", ".join(changes), bool(parts), carried)
 
         title = f"What it wears: {clean(ski.name)} {clean(ski.serial)}".rstrip()
-        super().__init__(title, fields, save)
+        super().__init__(title, WORN, save, now={**now, **given}, more=more)
 
     def after(self, bench: Bench, result: object) -> None:
         """Say what was changed, and show the setting carried to a new blade."""
@@ -105,13 +103,13 @@ def _carried(shop: Shop, ski: rows.Ski, parts: dict[str, str], unit: Unit) -> Ca
     return last_carried(shop, ski, blade_meant(shop, parts["blade"]), unit)
 
 
-class CarriedScreen(UnitTable):
+class CarriedScreen(TableScreen):
     """The setting before, carried to the new blade: a starting point."""
 
     TITLE_WORDS = "The setting on the new blade"
 
     def __init__(self, found: CarriedSetting, unit: Unit) -> None:
-        super().__init__("", unit)
+        super().__init__(unit=unit)
         self._found = found
 
     def table(self, width: int) -> Content:
@@ -136,17 +134,10 @@ class TemperatureScreen(Form):
     def __init__(self, shop: Shop, state: BenchState) -> None:
         assert state.view is not None
         view, unit = state.view, state.unit
+        save = by_view(view, partial(state_temperature, shop))
+        more = {"blade_material": MADE_OF, "caliper_material": MADE_OF}
         now = fields_now(view, unit)
-        known = f"{materials_words()}; blank: "
-        fields = (
-            Field("blade", "Blade", "degrees, such as 23 C or 73 F; blank: off", now["blade"]),
-            Field("caliper", "Caliper", "degrees; blank: as the blade", now["caliper"]),
-            Field("scale", "Scale", "C or F: what bare numbers above are in", now["scale"]),
-            Field("blade_material", "Blade of", f"{known}aluminium", now["blade_material"]),
-            Field("caliper_material", "Caliper of", f"{known}steel", now["caliper_material"]),
-        )
-        save = by_view(view, lambda v, texts: state_temperature(shop, v, texts))
-        super().__init__(_TITLE, fields, save, in_force_words)
+        super().__init__(_TITLE, HEAT, save, in_force_words, now=now, more=more)
         self._told = (in_force_words(view), *effect_words(view, unit))
 
     def on_mount(self) -> None:

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from textual.content import Content
 from textual.widgets import Static
 
-from workbench.bench.bases.forms import Field, Form
+from workbench.bench.bases.forms import Form
 from workbench.bench.bases.lists import UnitList, told
 from workbench.bench.draw.canvas import CELL_ASPECT, DOTS, XY, Canvas, Mode
 from workbench.bench.draw.text import paragraph, paragraphs, styled, visible, wrapped
@@ -24,6 +24,7 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text import wing_report
 from workbench.work.job_text.wing_report import HoldLine, WingReport
+from workbench.work.text.fields import Field, Texts
 from workbench.work.trust.wing_setup import (
     STRAIGHTEDGE,
     WingSetup,
@@ -138,22 +139,22 @@ class WingScreen(UnitList):
         self._load()
         self.say(f"from now on this shop holds its straightedge at the {hold}", "done")
 
-    def letter(self, char: str) -> None:
+    def acts(self) -> dict[str, Callable[[], None]]:
         """Measure the curve, use it, strike it out, or name gauges and straightedge."""
-        if char == "c":
-            self.app.push_screen(curve_form(self.shop, self.view, "sagitta", self.unit), self._kept)
-        elif char == "d":
-            form = curve_form(self.shop, self.view, "three depths", self.unit)
-            self.app.push_screen(form, self._kept)
-        elif char == "b":
-            self.view = base_curve.use_curve(self.shop, self.view)
-            self._load()
-            self.say("the measured curve is the ski's base now; every reading is worked out anew",
-                     "done")  # fmt: skip
-        elif char == "s":
-            self.app.push_screen(setup_form(self.shop, self.unit), self._kept)
-        elif char == "x":
-            self._strike()
+        shop, view, unit = self.shop, self.view, self.unit
+        return {
+            "c": lambda: self.ask(curve_form(shop, view, "sagitta", unit), self._kept),
+            "d": lambda: self.ask(curve_form(shop, view, "three depths", unit), self._kept),
+            "b": self._use_curve,
+            "s": lambda: self.ask(setup_form(shop, unit), self._kept),
+            "x": self._strike,
+        }
+
+    def _use_curve(self) -> None:
+        self.view = base_curve.use_curve(self.shop, self.view)
+        self._load()
+        words = "the measured curve is the ski's base now; every reading is worked out anew"
+        self.say(words, "done")
 
     def _strike(self) -> None:
         curve = self._report.curve if self._report is not None else None
@@ -200,30 +201,13 @@ def setup_text(setup: WingSetup, unit: Unit) -> str:
 def curve_form(shop: Shop, view: JobView, kind: CurveKind, unit: Unit) -> Form:
     """Return the form that keeps a measurement of the base."""
     title = "The base's curve by feeler" if kind == "sagitta" else "The base's curve by depths"
-    fields = sagitta_fields(unit) if kind == "sagitta" else depth_fields(unit)
-    return Form(title, fields, lambda texts: base_curve.keep_curve(shop, view, kind, texts, unit))
+    fields = base_curve.FIELDS[kind]
+    lengths = {f.key: f" ({unit})" for f in fields if f.key != "shape"}
 
+    def keep(texts: Texts) -> base_curve.KeptCurve:
+        return base_curve.keep_curve(shop, view, kind, texts, unit)
 
-def sagitta_fields(unit: Unit) -> tuple[Field, ...]:
-    """Return the lines for a straightedge and a feeler."""
-    return (
-        Field("shape", "Shape", "bulge: it rocks, equal gaps at both ends; hollow: gap at its "
-              "middle", "bulge"),
-        Field("from", "Rear end at", f"of the straightedge, from the tail end ({unit})", "0"),
-        Field("chord", "Chord", f"how far apart the two gaps, or the two feet, are ({unit})"),
-        Field("gap", "Gap", f"the feeler that just goes in ({unit}); 0: none goes in"),
-    )  # fmt: skip
-
-
-def depth_fields(unit: Unit) -> tuple[Field, ...]:
-    """Return the lines for three depths."""
-    out = []
-    for number, name in ((1, "rear"), (2, "middle"), (3, "front")):
-        place = f"of the {name} depth, from the tail end ({unit})"
-        depth = f"from the straightedge, on two equal blocks, down to the base ({unit})"
-        out.append(Field(f"place_{number}", f"Place {number}", place))
-        out.append(Field(f"depth_{number}", f"Depth {number}", depth))
-    return tuple(out)
+    return Form(title, fields, keep, more=lengths)
 
 
 def setup_form(shop: Shop, unit: Unit) -> Form:
@@ -233,19 +217,17 @@ def setup_form(shop: Shop, unit: Unit) -> Form:
         ("straightedge", now.straightedge_mm), ("place", now.place_mm))}  # fmt: skip
     gauges = " ".join(f"{g:g}" for g in now.gauges)
     fields = (
-        Field("gauges", "Gauges", "the angles that the shop has: 7 7.5 8; blank: none", gauges),
-        Field("hold", "Held at", "front, middle or rear end of the straightedge", now.hold),
-        Field("straightedge", "Straightedge", f"its length ({unit})", shown["straightedge"]),
-        Field("place", "Wing at", f"from the tail end to the wing ({unit})", shown["place"]),
-        Field(
-            "lead", "Leading edge", "out or in: further out of the base or nearer to it", now.lead
-        ),
+        Field("gauges", "Gauges", "the angles that the shop has: 7 7.5 8", "ANGLES", "none"),
+        Field("hold", "Held at", "front, middle or rear end of the straightedge", "HOLD"),
+        Field("straightedge", "Straightedge", f"its length ({unit})", "LENGTH"),
+        Field("place", "Wing at", f"from the tail end to the wing ({unit})", "PLACE"),
+        Field("lead", "Leading edge", "out or in: further out of the base or nearer to it", "WAY"),
     )
-
     return Form(
         "Gauges and straightedge",
         fields,
         lambda texts: change_setup(shop.book, texts, unit, shop.who),
+        now={**shown, "gauges": gauges, "hold": now.hold, "lead": now.lead},
     )
 
 
