@@ -16,7 +16,7 @@ from functools import lru_cache
 from typing import Literal
 
 from workbench.errors import InputError, OutOfReachError, shown
-from workbench.fin.blade import Blade, Edge, check_point
+from workbench.fin.blade import Blade, check_point
 from workbench.fin.frame import Point, Pose
 from workbench.frozen import dataclass
 from workbench.measure.linalg import Three, solve
@@ -89,6 +89,13 @@ class Stud:
         """Return how far along the axis the stud's end lies at a travel: its tip radius further."""
         return travel_mm + self.tip_radius_mm
 
+    def allows(self, travel_mm: float, slack_mm: float = 0.0) -> bool:
+        """Return whether its limits, where it has any, let it have this travel."""
+        if self.limits_mm is None:
+            return True
+        lo, hi = self.limits_mm
+        return lo - slack_mm <= self.end_mm(travel_mm) <= hi + slack_mm
+
     @property
     def said(self) -> str:
         """What it is called on screen and paper."""
@@ -140,24 +147,17 @@ def named(name: str, names: Sequence[str]) -> str | None:
     return other if other in names else None
 
 
-def edge_of(stud: Stud, blade: Blade) -> Edge:
-    """Return the edge (blade frame, mm) that the stud presses on."""
-    return blade.top_edge_mm if stud.touches == "top" else blade.back_edge_mm
-
-
-def normal_of(stud: Stud, blade: Blade) -> Point:
-    """Return that edge's unit normal into the metal (blade frame)."""
-    return blade.top_normal if stud.touches == "top" else blade.back_normal
-
-
 def travel(stud: Stud, blade: Blade, pose: Pose) -> Travel:
     """Return the stud's travel with the blade seated at ``pose``.
 
     Raises:
         InputError: the stud does not point at its edge's outer side.
     """
-    edge = edge_of(stud, blade)
-    nu, nv = normal_of(stud, blade)
+    edge, (nu, nv) = (
+        (blade.top_edge_mm, blade.top_normal)
+        if stud.touches == "top"
+        else (blade.back_edge_mm, blade.back_normal)
+    )
     c, s = math.cos(pose.tilt_rad), math.sin(pose.tilt_rad)
     n = (c * nu - s * nv, s * nu + c * nv)
     press = n[0] * stud.axis[0] + n[1] * stud.axis[1]
@@ -221,26 +221,28 @@ def seat(studs: Sequence[Stud], blade: Blade, travels_mm: Sequence[float], near:
     Raises:
         OutOfReachError: no line touches both balls, or the edges are parallel.
     """
-    balls = {
-        stud.name: (
-            stud.at_mm[0] + mm * stud.axis[0],
-            stud.at_mm[1] + mm * stud.axis[1],
-            stud.tip_radius_mm,
-        )
-        for stud, mm in zip(studs, travels_mm, strict=True)
-    }
-    one, two = (balls[stud.name] for stud in studs if stud.touches == "top")
-    back = next(balls[stud.name] for stud in studs if stud.touches == "back")
-    tilt = _common_tangent_tilt(one, two, blade.top_normal, near)
-    pose = _against(one, back, blade, tilt)
-    if pose is None:
+    tops: list[Three] = []
+    backs: list[Three] = []
+    for stud, mm in zip(studs, travels_mm, strict=True):
+        x, y = stud.at_mm[0] + mm * stud.axis[0], stud.at_mm[1] + mm * stud.axis[1]
+        (tops if stud.touches == "top" else backs).append((x, y, stud.tip_radius_mm))
+    tilt = _common_tangent_tilt(tops[0], tops[1], blade.top_normal, near)
+    c, s = math.cos(tilt), math.sin(tilt)
+    rows, right = [], []
+    for (x, y, radius), edge, (nu, nv) in (
+        (tops[0], blade.top_edge_mm, blade.top_normal),
+        (backs[0], blade.back_edge_mm, blade.back_normal),
+    ):
+        n = (c * nu - s * nv, s * nu + c * nv)
+        rows.append(n)
+        right.append(n[0] * x + n[1] * y + radius - (nu * edge[0][0] + nv * edge[0][1]))
+    out = solve(rows, right)
+    if out is None:
         raise OutOfReachError("the blade's top and back edges are parallel: no stop along the base")
-    return pose
+    return Pose(out[0], out[1], tilt)
 
 
-def _common_tangent_tilt(
-    one: tuple[float, float, float], two: tuple[float, float, float], normal: Point, near: Pose
-) -> float:
+def _common_tangent_tilt(one: Three, two: Three, normal: Point, near: Pose) -> float:
     """Return the tilt at which the top edge touches both balls: n . (c2 - c1) = r1 - r2."""
     dx, dy = two[0] - one[0], two[1] - one[1]
     apart = math.hypot(dx, dy)
@@ -253,23 +255,6 @@ def _common_tangent_tilt(
         tilt = math.atan2(dy, dx) + sign * lean - own
         tilts.append(math.remainder(tilt - near.tilt_rad, math.tau) + near.tilt_rad)
     return min(tilts, key=lambda tilt: abs(tilt - near.tilt_rad))
-
-
-def _against(
-    top: tuple[float, float, float], back: tuple[float, float, float], blade: Blade, tilt: float
-) -> Pose | None:
-    """Return the pose at this tilt whose top and back edges touch these balls."""
-    c, s = math.cos(tilt), math.sin(tilt)
-    rows, right = [], []
-    for (x, y, radius), edge, (nu, nv) in (
-        (top, blade.top_edge_mm, blade.top_normal),
-        (back, blade.back_edge_mm, blade.back_normal),
-    ):
-        n = (c * nu - s * nv, s * nu + c * nv)
-        rows.append(n)
-        right.append(n[0] * x + n[1] * y + radius - (nu * edge[0][0] + nv * edge[0][1]))
-    out = solve(rows, right)
-    return None if out is None else Pose(out[0], out[1], tilt)
 
 
 # -- threads ---------------------------------------------------------------------------------------

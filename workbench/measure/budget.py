@@ -41,7 +41,6 @@ class Contribution:
     of: Of = "length"
 
     def __post_init__(self) -> None:
-        """Refuse figures that no budget can use."""
         _check_positive(f"uncertainty of {self.name}", self.u)
         if not self.dof >= 1:
             raise InputError(f"degrees of freedom of {self.name}", self.dof, "1 or more")
@@ -93,7 +92,6 @@ class Budget:
     parts: tuple[Contribution, ...]
 
     def __post_init__(self) -> None:
-        """Refuse an empty budget."""
         if not self.parts:
             raise InputError("budget", "no contribution", "one or more contributions")
 

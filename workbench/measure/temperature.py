@@ -35,7 +35,6 @@ class Material:
     source: str
 
     def __post_init__(self) -> None:
-        """Refuse a coefficient no solid has."""
         if not -1e-5 <= self.per_c <= 5e-4:
             accepted = "per degC, such as 11.5e-6 for steel"
             raise InputError(f"expansion of {self.name}", self.per_c, accepted)

@@ -13,9 +13,8 @@ from typing import Literal
 
 from workbench.fin.blade import Blade
 from workbench.fin.frame import Point, Pose
-from workbench.fin.reading.method import Method
+from workbench.fin.reading.method import TRAITS, Method
 from workbench.fin.reading.observe import Observation
-from workbench.fin.reading.quantities import TRAITS
 from workbench.frozen import dataclass
 from workbench.measure.linalg import Three
 from workbench.measure.units import MM_PER_INCH

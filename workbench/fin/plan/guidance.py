@@ -38,9 +38,8 @@ from workbench.fin.plan.uncertainty import (
 )
 from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import Fit, fit_pose
-from workbench.fin.reading.method import Method
+from workbench.fin.reading.method import TRAITS, Method
 from workbench.fin.reading.observe import Observation, observe, observe_all
-from workbench.fin.reading.quantities import TRAITS
 from workbench.fin.reading.rig import Rig
 from workbench.fin.studs import Stud, Travel
 from workbench.measure.lengths import check_finest

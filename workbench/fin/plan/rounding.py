@@ -124,16 +124,11 @@ def _score(lines: Sequence[Line], misses: Sequence[float], turns: Sequence[float
 
 
 def _allowed(rig: Rig, travels: Sequence[Travel], turns: Sequence[float]) -> bool:
-    for stud, t, n in zip(rig.studs, travels, turns, strict=True):
-        end = stud.end_mm(t.mm + n * stud.lead_mm)
-        # A stud that is outside its limits already may still come back toward them.
-        if (
-            stud.limits_mm is not None
-            and n
-            and not (stud.limits_mm[0] - 1e-9 <= end <= stud.limits_mm[1] + 1e-9)
-        ):
-            return False
-    return True
+    # A stud that nobody turns may lie outside its limits already.
+    return all(
+        not n or stud.allows(t.mm + n * stud.lead_mm, 1e-9)
+        for stud, t, n in zip(rig.studs, travels, turns, strict=True)
+    )
 
 
 def _misses(rig: Rig, pose: Pose, goals: Sequence[Goal]) -> list[float] | None:

@@ -27,9 +27,8 @@ from workbench.fin.blade import Blade, distance_to_segment
 from workbench.fin.frame import Point, Pose, direction
 from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import Fit
-from workbench.fin.reading.method import Method
+from workbench.fin.reading.method import TRAITS, Method
 from workbench.fin.reading.observe import Observation
-from workbench.fin.reading.quantities import TRAITS
 from workbench.fin.reading.rig import Rig
 from workbench.fin.studs import Stud, Travel
 from workbench.frozen import dataclass

@@ -18,9 +18,8 @@ from collections.abc import Callable, Sequence
 from workbench.fin.blade import Edge
 from workbench.fin.frame import Base, Point, Pose
 from workbench.fin.pose.equations import AtPose, Equations
-from workbench.fin.reading.method import Method
+from workbench.fin.reading.method import TRAITS, Method
 from workbench.fin.reading.observe import Observation
-from workbench.fin.reading.quantities import TRAITS
 from workbench.measure.linalg import Three, inverse_of_three, normal_matrix, solve
 
 # -- contacts held ---------------------------------------------------------------------------------

@@ -14,9 +14,8 @@ from functools import lru_cache
 from workbench.fin.blade import Blade
 from workbench.fin.frame import Base, Pose
 from workbench.fin.pose.equations import Equations, Reading
-from workbench.fin.reading.method import Method
+from workbench.fin.reading.method import Method, Quantity
 from workbench.fin.reading.observe import observe, observe_all
-from workbench.fin.reading.quantities import Quantity
 from workbench.frozen import dataclass
 from workbench.measure.linalg import solve
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from workbench.errors import InputError, shown
 from workbench.fin.plan.plan import DEFAULT_TOLERANCE_MM
-from workbench.fin.reading.quantities import QUANTITIES
+from workbench.fin.reading.method import QUANTITIES
 from workbench.measure.calipers import BLOCK_DAYS
 from workbench.measure.display import DIALS, turn_text
 from workbench.measure.lengths import check_finest, parse_turn

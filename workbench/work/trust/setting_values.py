@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator, Mapping
 from typing import Any, Generic, TypeVar
 
 from workbench.errors import InputError
-from workbench.fin.reading.quantities import QUANTITIES
+from workbench.fin.reading.method import QUANTITIES
 from workbench.measure.calipers import BLOCK_DAYS
 from workbench.measure.display import DIALS, Dial
 from workbench.measure.lengths import check_finest, parse_length

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from workbench.fin.reading.method import Method
-from workbench.fin.reading.quantities import TRAITS
+from workbench.fin.reading.method import TRAITS, Method
 from workbench.frozen import dataclass
 from workbench.measure.budget import REPEATABILITY_MM
 from workbench.measure.repeats import Repeats, Scatter, scatter_of
