@@ -176,6 +176,8 @@ def travel(stud: Stud, blade: Blade, pose: Pose) -> Travel:
     )
     ex, ey = e2[0] - e1[0], e2[1] - e1[1]
     along = ((contact[0] - e1[0]) * ex + (contact[1] - e1[1]) * ey) / (ex * ex + ey * ey)
+    # A blade that moves along the edge's normal drives the ball back by one over ``press``; one
+    # that slides along its edge does not move it.
     turn = n[1] * (contact[0] - pose.x_mm) - n[0] * (contact[1] - pose.y_mm)
     return Travel(mm, (n[0] / press, n[1] / press, turn / press), contact, along)
 
@@ -248,6 +250,8 @@ def _common_tangent_tilt(one: Three, two: Three, normal: Point, near: Pose) -> f
     apart = math.hypot(dx, dy)
     if apart <= abs(one[2] - two[2]):
         raise OutOfReachError("the two top studs are too close together for an edge to touch both")
+    # That fixes the normal's angle to the line of the centres but for its sign: an edge can lie on
+    # either side of the balls.
     lean = math.acos((one[2] - two[2]) / apart)
     own = math.atan2(normal[1], normal[0])
     tilts = []
@@ -282,11 +286,8 @@ _METRIC = re.compile(
     re.IGNORECASE | re.ASCII,
 )
 _UNIFIED = re.compile(
-    r"(?:#|No\.?\s*)?(\d{1,2}(?:/\d{1,2})?)\s*-\s*(\d{1,3})\s*(?:(UN[CF]?)(?:-?\d?[AB])?)?",
+    r"(?:#|No\.?\s*)?(\d{1,2}(?:/\d{1,2})?)\s*(?:-\s*(\d{1,3})\s*)?(?:(UN[CF]?)(?:-?\d?[AB])?)?",
     re.IGNORECASE | re.ASCII,
-)
-_SERIES_ONLY = re.compile(
-    r"(?:#|No\.?\s*)?(\d{1,2}(?:/\d{1,2})?)\s*(UN[CF])", re.IGNORECASE | re.ASCII
 )
 
 
@@ -303,14 +304,9 @@ def lead_of_thread(designation: str, field: str = "thread") -> float:
     text = designation.strip()
     if match := _METRIC.fullmatch(text):
         return _metric_lead(designation, field, match[1].replace(",", "."), match[2])
-    if match := _UNIFIED.fullmatch(text):
-        return _unified_lead(designation, field, match[1], int(match[2]), match[3])
-    if match := _SERIES_ONLY.fullmatch(text):
-        table = UNIFIED_TPI.get(match[1], {})
-        tpi = table.get(match[2].upper())
-        if tpi is None:
-            raise InputError(field, designation, _known_unified(match[1]))
-        return MM_PER_INCH / tpi
+    match = _UNIFIED.fullmatch(text)
+    if match is not None and (match[2] or match[3]):
+        return _unified_lead(designation, field, match[1], match[2], (match[3] or "").upper())
     raise InputError(field, designation, _ACCEPTED)
 
 
@@ -348,16 +344,15 @@ def _metric_lead(designation: str, field: str, size: str, pitch: str | None) -> 
     return value
 
 
-def _unified_lead(designation: str, field: str, size: str, tpi: int, series: str | None) -> float:
-    table = UNIFIED_TPI.get(size)
-    if table is None:
-        raise InputError(field, designation, f"a size among {', '.join(UNIFIED_TPI)}")
-    name = (series or "").upper()
-    if name in table and table[name] != tpi:
+def _unified_lead(designation: str, field: str, size: str, pitch: str | None, name: str) -> float:
+    """Return the lead by threads per inch (``pitch``) or by the series of that name, or by both."""
+    table = UNIFIED_TPI.get(size, {})
+    tpi = table.get(name, 0) if pitch is None else int(pitch)
+    if table.get(name, tpi) != tpi:
         raise InputError(field, designation, f"{size}-{table[name]} {name}, or another series")
-    if name in ("UNC", "UNF") and name not in table:
-        raise InputError(field, designation, _known_unified(size))
-    if name != "UN" and tpi not in table.values():
+    # UN alone says that the pitch is a special one.
+    is_known = tpi in table.values() and (name in table or name not in ("UNC", "UNF"))
+    if not table or not (is_known or (name == "UN" and pitch is not None)):
         raise InputError(field, designation, _known_unified(size))
     if not 4 <= tpi <= 200:
         raise InputError(field, designation, "4 to 200 threads per inch")

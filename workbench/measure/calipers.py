@@ -45,7 +45,7 @@ LONGEST_MM = 1000.0
 
 
 def din862_mpe_mm(length_mm: float, scale: CaliperScale = "digital") -> float:
-    """Permissible error in mm of an outside measurement of ``length_mm`` (0 to 1000).
+    """Return the permissible error in mm of an outside measurement of ``length_mm`` (0 to 1000).
 
     Lengths between the table's rows take the next longer row.
     """
@@ -115,7 +115,7 @@ class Caliper:
         din862_mpe_mm(0, self.scale)
 
     def mpe_at(self, length_mm: float) -> float:
-        """Permissible error in mm when measuring ``length_mm``."""
+        """Return the permissible error in mm when measuring ``length_mm``."""
         return din862_mpe_mm(length_mm, self.scale) if self.mpe_mm is None else self.mpe_mm
 
 
@@ -186,7 +186,7 @@ def standing(
     zero_days: int = ZERO_DAYS,
     block_days: int = BLOCK_DAYS,
 ) -> Standing:
-    """Whether the last check of each kind passed and is not too old.
+    """Return whether the last check of each kind passed and is not too old.
 
     A zero check holds for ``zero_days`` days, that of its own day being the first; likewise a
     block. 0 asks for no check of that kind. A failed check outranks an old one.

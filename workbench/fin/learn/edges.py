@@ -73,6 +73,7 @@ class EdgePart:
             share = 0.0 if along < 0.0 else 1.0 if along > 1.0 else along
             off = abs(along - share) * abs(rise)
             u = ua + share * (ub - ua)
+            # Of several edges at this height the outermost is the one that a jaw meets.
             rank = u if self.side == "trailing" else -u
             if best is None or (off, rank) < best[:2]:
                 best = (off, rank, i, j, 0.0 if off else (ub - ua) / rise)

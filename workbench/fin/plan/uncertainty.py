@@ -65,6 +65,8 @@ def moves_of(method: Method, seen: Observation, blade: Blade, pose: Pose) -> Mov
             corner = k if t <= 0.0 else (k + 1) % n
             _add(out, str(corner), (sign * line[0], sign * line[1]))
             continue
+        # An edge that moves by 1 along its normal moves its crossing with the reading's line by
+        # one over the cosine between the two; either corner has its share of that.
         eu, ev = direction(a, b)
         normal = (ev, -eu)
         across = normal[0] * line[0] + normal[1] * line[1]

@@ -107,7 +107,7 @@ def depth_at(
             if ax <= wall <= bx or bx <= wall <= ax:
                 at = (wall, start[1] + (wall - ax) / (bx - ax) * (b[1] - start[1]))
                 height = base.height(*at)
-                if height >= best_height:
+                if height >= best_height:  # beside a corner the edge counts, along which it slides
                     best_height, best = height, (start, b, at)
     if best is None or not math.isfinite(best_height):
         return None
@@ -156,6 +156,7 @@ def band_ends(
     heights, bend = over
     lo, hi = band_mm
     levels = (lo,) if lo == hi else (lo, hi)
+    # With ``rear_only`` nothing can lie in front of the foremost place, so that none is kept.
     rear_x, front_x = math.inf, math.inf if rear_only else -math.inf
     rear: _End | None = None
     front: _End | None = None
