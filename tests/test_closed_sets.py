@@ -24,9 +24,8 @@ from workbench.commands import FAMILIES
 from workbench.errors import InputError
 from workbench.fin.frame import Base, Pose
 from workbench.fin.pose.descent import closed_form
-from workbench.fin.reading.method import Method, Scribe
+from workbench.fin.reading.method import ONE_OF, QUANTITIES, TRAITS, Method, Quantity, Scribe
 from workbench.fin.reading.observe import observe
-from workbench.fin.reading.quantities import ONE_OF, QUANTITIES, TRAITS, Quantity
 from workbench.measure.calipers import Caliper, judge
 from workbench.records.store.rows import AnyFact, CurveKind, JobKind, Mark
 from workbench.work.demo import _Player

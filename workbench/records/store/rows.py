@@ -9,8 +9,7 @@ from __future__ import annotations
 
 from typing import Literal, TypeAlias
 
-from workbench.fin.reading.method import Scribe, Station
-from workbench.fin.reading.quantities import Quantity
+from workbench.fin.reading.method import Quantity, Scribe, Station
 from workbench.frozen import dataclass
 
 Unit: TypeAlias = Literal["in", "mm"]

@@ -6,8 +6,14 @@ from collections.abc import Mapping
 
 from workbench.errors import InputError
 from workbench.fin.plan.plan import DEFAULT_TOLERANCE_MM
-from workbench.fin.reading.method import COARSE_U_MM, LONGEST_SCALE_MM, Method, Scribe
-from workbench.fin.reading.quantities import TRAITS, Quantity
+from workbench.fin.reading.method import (
+    COARSE_U_MM,
+    LONGEST_SCALE_MM,
+    TRAITS,
+    Method,
+    Quantity,
+    Scribe,
+)
 from workbench.measure.display import change_text, fine_text, length_text
 from workbench.measure.lengths import Length, parse_length
 from workbench.measure.units import Unit, other

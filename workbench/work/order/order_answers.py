@@ -14,7 +14,7 @@ from typing import Any
 from workbench.errors import InputError
 from workbench.fin.frame import Pose
 from workbench.fin.plan.exposed import Exposed, exposed, u_exposed
-from workbench.fin.plan.guidance import contact_remarks, plan, rough_remarks
+from workbench.fin.plan.guidance import contact_remarks, rough_remarks
 from workbench.fin.plan.plan import Plan, Prediction, Step, StudTurn
 from workbench.fin.plan.uncertainty import u_after
 from workbench.fin.pose.fit import Fit
@@ -33,7 +33,7 @@ from workbench.measure.display import (
 )
 from workbench.measure.units import MM_PER, Unit
 from workbench.work.order.order_file import Order
-from workbench.work.order.rigs import finer_of, fit_of
+from workbench.work.order.rigs import finer_of, fit_of, plan_of
 from workbench.work.text.words import (
     CAUTION_EDGES,
     CAUTION_RIDE,
@@ -48,7 +48,7 @@ from workbench.work.trust.plausibility import agreement_report, agreement_words,
 
 def order_plan(order: Order) -> Plan:
     """Return the plan of an order."""
-    return plan(order.rig, order.readings, order.targets, order.finest_turn)
+    return plan_of(order.rig, order.readings, order.targets, order.finest_turn)
 
 
 def _finer(order: Order, result: Plan) -> float | None:

@@ -110,7 +110,7 @@ def plan_of(
     """Return the turns from the readings to the targets.
 
     Raises:
-        PoseError, OutOfReachError: see :func:`workbench.fin.plan.guidance.plan`.
+        PoseError, OutOfReachError: see :func:`workbench.fin.plan.guidance.plan_from`.
     """
     return plan_from(rig, fit_of(rig, readings), targets, finest_turn)
 

@@ -14,7 +14,7 @@ from typing import Any
 
 from workbench.errors import InputError
 from workbench.fin.plan.guidance import COVERAGE
-from workbench.fin.reading.quantities import TRAITS
+from workbench.fin.reading.method import TRAITS
 from workbench.measure.display import length_text
 from workbench.measure.units import Unit
 from workbench.records.store import rows

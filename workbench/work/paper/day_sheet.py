@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from workbench.errors import BenchError
 from workbench.fin.plan.plan import is_within
-from workbench.fin.reading.quantities import NEEDED, TRAITS, Quantity
+from workbench.fin.reading.method import NEEDED, TRAITS, Quantity
 from workbench.measure.display import length_text
 from workbench.records.store import rows
 from workbench.work.job.job_view import JobView, RosterLine

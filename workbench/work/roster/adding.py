@@ -12,8 +12,7 @@ from typing import TypeVar
 
 from workbench.errors import InputError
 from workbench.fin.blade import Blade
-from workbench.fin.reading.method import Method
-from workbench.fin.reading.quantities import NEEDED
+from workbench.fin.reading.method import NEEDED, Method
 from workbench.places import shipped
 from workbench.records.book import Book, whole
 from workbench.records.store import rows

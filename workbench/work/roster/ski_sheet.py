@@ -12,7 +12,7 @@ from dataclasses import replace
 from typing import Any
 
 from workbench.errors import BenchError, InputError
-from workbench.fin.reading.quantities import NEEDED
+from workbench.fin.reading.method import NEEDED
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 from workbench.measure.units import Unit

@@ -18,8 +18,7 @@ from workbench.fin.plan.guidance import COVERAGE
 from workbench.fin.plan.uncertainty import u_after, u_by
 from workbench.fin.pose.equations import NoPoseError, Reading
 from workbench.fin.pose.fit import Fit, fit_pose
-from workbench.fin.reading.method import Method, Station
-from workbench.fin.reading.quantities import QUANTITIES, TRAITS, Quantity
+from workbench.fin.reading.method import QUANTITIES, TRAITS, Method, Quantity, Station
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 from workbench.measure.display import fine_text, length_text

@@ -11,8 +11,7 @@ from workbench.errors import BenchError
 from workbench.fin.plan.uncertainty import reading_outline_u
 from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import fit_pose
-from workbench.fin.reading.method import Method
-from workbench.fin.reading.quantities import TRAITS
+from workbench.fin.reading.method import TRAITS, Method
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 from workbench.measure.budget import (

@@ -59,8 +59,6 @@ def measured(row: rows.Caliper) -> measure.Caliper:
         row.resolution_mm,
         None if by_table else row.mpe_mm,
         cast("CaliperScale", row.din862_scale) if by_table else "digital",
-        jaw_height_mm=row.jaw_height_mm,
-        reference_line_height_mm=row.reference_height_mm,
     )
 
 

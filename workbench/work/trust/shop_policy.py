@@ -19,7 +19,7 @@ from typing import Any, Generic, TypeVar
 
 from workbench.advice.checklists import FINAL, RECEIVED, WING, CheckItem, with_clamp_last
 from workbench.errors import InputError
-from workbench.fin.reading.quantities import QUANTITIES, Quantity
+from workbench.fin.reading.method import QUANTITIES, Quantity
 from workbench.frozen import dataclass
 from workbench.measure.calipers import BLOCK_DAYS
 from workbench.measure.display import DIALS, Dial
