@@ -21,7 +21,7 @@ from workbench.work.job.entry import Typed
 from workbench.work.job_text.view_words import doubt_question
 from workbench.work.order.order_answers import order_plan, turns_report
 from workbench.work.order.order_file import read_order
-from workbench.work.order.solved_jobs import fit_of
+from workbench.work.order.rigs import fit_of
 from workbench.work.trust import plausibility
 from workbench.work.trust.plausibility import suspects_of
 
