@@ -106,6 +106,7 @@ LATE = {
     "records.backup.opening": "sqlite_utils",
     "records.store.schema": "sqlite_utils",
     "work.files.table_files": "tomllib",
+    "work.trust.reading_tools": "work.trust.study_results",  # 3 ms, for shops that study
     "work.job.open_book": "work.learn.what_learnt",  # 85 ms, for shops that learn
 }
 """What is imported inside functions, by the module that does it: what start-up was measured to
