@@ -54,7 +54,7 @@ def _completion(args: argparse.Namespace) -> None:
     for each in (parser, *_commands_of(parser).values()):
         for action in each._actions:
             if action.metavar in PATHS:
-                action.complete = shtab.FILE  # type: ignore[attr-defined]
+                action.complete = shtab.FILE
     say([shtab.complete(parser, shell=args.shell)])
 
 
