@@ -47,7 +47,7 @@ LOW_BELOW = 22
 """Below this height the target takes one line for each reading, to leave room for the readings."""
 
 AT_REST_S = 0.3
-"""Delay before reading what may be wanted next of a ski just taken in hand: its paint comes first."""
+"""Delay before reading what may be wanted next of a ski just taken in hand: paint comes first."""
 
 FLASH_S = 0.6
 """How long the frame of a doubtful entry is lit."""
