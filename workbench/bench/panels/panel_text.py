@@ -30,10 +30,9 @@ from workbench.measure.units import Unit
 from workbench.work.drawing.scene import LIT
 from workbench.work.job.job_view import JobView, RosterLine
 from workbench.work.job_text.view_words import Importance, Said, act_due, dangers_of, stage_words
-from workbench.work.order.exposed_words import exposed_short, exposure_at
+from workbench.work.order.order_answers import exposed_short, exposure_at
 from workbench.work.text.words import LOOSE_SHORT
-from workbench.work.trust.job_reading import Line
-from workbench.work.trust.significance import NEARNESS_SIGNS
+from workbench.work.trust.job_reading import NEARNESS_SIGNS, Line
 
 BLANK = Content("")
 INKS = {LIT: "bold $ink-wanted"}

@@ -19,9 +19,9 @@ from workbench.bench.hand.state import BenchState
 from workbench.errors import InputError
 from workbench.records.store.rows import Checklist
 from workbench.work.job.shop import Shop
-from workbench.work.order.shop_policy import Rules, shop_rules
 from workbench.work.roster import check_lists
 from workbench.work.roster.check_lists import Torque
+from workbench.work.trust.shop_policy import Rules, shop_rules
 
 TITLES: dict[Checklist, str] = {"received": "Received check", "final": "Final check"}
 

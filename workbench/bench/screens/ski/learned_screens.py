@@ -23,10 +23,10 @@ from workbench.work.learn.what_learnt import (
     forget,
     learnt_page,
 )
-from workbench.work.order.shop_policy import LEARNING
 from workbench.work.roster.settings import change
 from workbench.work.study import offsets
 from workbench.work.study.offset_words import SaidKind, pair_state, restated_words, summary
+from workbench.work.trust.shop_policy import LEARNING
 
 ON = "Turns of every ski in this shop go by what was learned (setting learning: on)."
 OFF = "Turns go by the plain geometry (setting learning: off)."
@@ -111,7 +111,7 @@ class LearnedScreen(UnitList[LearntStud]):
     def plus(self) -> None:
         """Turn by what was learned or by the geometry, once that was asked for."""
         if self._message[0] == self._question:
-            change(self.shop, {LEARNING: "off" if self._is_on else "on"})
+            change(self.shop, {LEARNING.name: "off" if self._is_on else "on"})
             self.view = self.shop.view(self.view.job.id)
             self.say(ON if self._is_on else OFF, "done")
 
