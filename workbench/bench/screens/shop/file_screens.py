@@ -32,8 +32,8 @@ _SIGNS = {"! ": "bold $state-caution", "✗ ": "bold $state-caution", "+ ": "$st
 TROUBLES = ("! ", "✗ ")
 WORKING = "working ..."
 SHORT, LONG = 2, 150
-"""An outcome of so many lines is said below the list, and an error of so many letters; a longer
-one, or one with troubles, gets a screen of its own."""
+"""Lines of an outcome and letters of an error that are said below the list; a longer one, or one
+with troubles, gets a screen of its own."""
 
 
 class ReportScreen(TableScreen):
