@@ -48,8 +48,7 @@ from workbench.work.job.stages import (
     check_allowed,
 )
 from workbench.work.job_text import tasks
-from workbench.work.job_text.tasks import TASKS, WAYS, caution_words, task_of, tour_words
-from workbench.work.job_text.view_words import Obstacle
+from workbench.work.job_text.tasks import TASKS, WAYS, Obstacle, caution_words, task_of, tour_words
 from workbench.work.order.rigs import ANY_FIN_MM, usual_range_mm
 from workbench.work.paper.day_sheet import HEADS, SHARES
 from workbench.work.roster.settings import SETTINGS

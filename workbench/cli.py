@@ -44,7 +44,7 @@ from workbench.commands.output import (
     say_json,
 )
 from workbench.errors import BenchError, InputError, OutOfReachError, PoseError, RecordsError, shown
-from workbench.places import NotShippedError
+from workbench.places import NotShippedError, book_path
 
 if TYPE_CHECKING:
     from workbench.work.order.order_file import Order
@@ -226,8 +226,6 @@ _DEMO = command(
     examples=[("paths", "The shop's own book.")],
 )
 def _paths(args: argparse.Namespace) -> None:
-    from workbench.places import book_path
-
     where = str(args.book or book_path())
     facts(book=where)
     say([f"book: {_one_line(where)}"])

@@ -11,11 +11,10 @@ import pytest
 
 from tests.bench.screens import SIZES, Screen, bench
 from tests.work.scans import Scene, csv_of, random_blade, render, smaller
-from workbench.bench.bases.form_lines import drafts_of
-from workbench.bench.bases.forms import Form
+from workbench.bench.bases.forms import Form, drafts_of
 from workbench.bench.screens.shop import scan_screen
 from workbench.bench.screens.shop.scan_screen import TITLE, ScanScreen
-from workbench.fin.trace.calipers import IN
+from workbench.measure.units import MM_PER_INCH
 from workbench.work.job.shop import Shop
 from workbench.work.trace.tracing import trace_file
 
@@ -62,7 +61,7 @@ async def test_a_drawing_is_shown_with_its_edges_and_kept_at_enter(
         await begun(screen, file=str(drawing))
         found = await traced(screen)
         shown = " ".join(screen.shown().split())
-        long = max(u for u, _ in BLADE.outline_mm) / IN
+        long = max(u for u, _ in BLADE.outline_mm) / MM_PER_INCH
         for words in ("top 6.5", "back ", f"Alder, a new blade: {long:.3f} long", "Choice 1 of"):
             assert words in shown
         await screen.pilot.press("e")

@@ -12,8 +12,8 @@ from tests.work.scans import random_blade
 from workbench.bench.bases.forms import Form
 from workbench.bench.screens.shop.blade_screens import TraceScreen
 from workbench.errors import InputError
-from workbench.fin.trace.calipers import IN, places_of
-from workbench.measure.units import Unit
+from workbench.fin.trace.calipers import places_of
+from workbench.measure.units import MM_PER_INCH, Unit
 from workbench.work.job.shop import Shop
 from workbench.work.trace.by_calipers import Tracing, draft_of, keep_by_calipers, keep_draft
 
@@ -23,7 +23,7 @@ PLACES = places_of(FRAME)
 
 
 def inch(mm: float) -> str:
-    return f"{mm / IN:.3f}"
+    return f"{mm / MM_PER_INCH:.3f}"
 
 
 SIDES = [inch(x) for x in (FRAME.top_mm, FRAME.back_mm, FRAME.front_mm, FRAME.height_mm)]
@@ -44,7 +44,7 @@ def distances() -> list[str]:
 def _entries(texts: list[str]) -> list[object]:
     from workbench.work.trace.by_calipers import TypedDistance
 
-    return [TypedDistance(t, float(t) * IN) for t in texts]
+    return [TypedDistance(t, float(t) * MM_PER_INCH) for t in texts]
 
 
 async def opened(screen: Screen) -> TraceScreen:
@@ -74,7 +74,7 @@ async def test_from_nothing_to_a_kept_blade_by_digits_and_enter(
         assert "sharp" in screen.shown()
         await burst(screen, *SIDES)
         place = PLACES[0]
-        assert f"1: {place.at_mm / IN:.3f} in below the top edge" in screen.shown()
+        assert f"1: {place.at_mm / MM_PER_INCH:.3f} in below the top edge" in screen.shown()
         await burst(screen, texts[0])
         assert len(trace.tracing.read_mm) == 1
         await screen.pilot.press("escape")
@@ -185,7 +185,7 @@ def test_a_number_in_the_other_unit_is_told_how_it_is_taken(unit: Unit, text: st
     with pytest.raises(InputError, match=r"[Ii]ts unit behind it"):
         Tracing(unit).understood(text)
     assert Tracing("in").understood("178 mm")[0].mm == pytest.approx(178.0)
-    assert Tracing("mm").understood("7.0 in")[0].mm == pytest.approx(7.0 * IN)
+    assert Tracing("mm").understood("7.0 in")[0].mm == pytest.approx(7.0 * MM_PER_INCH)
 
 
 def test_a_trace_gone_on_with_in_the_other_unit_keeps_what_each_number_was(shop: Shop) -> None:
@@ -194,9 +194,10 @@ def test_a_trace_gone_on_with_in_the_other_unit_keeps_what_each_number_was(shop:
     keep_draft(shop, left)
     on = draft_of(shop, "mm")
     for text in texts[5:]:
-        mm = float(text) * IN
+        mm = float(text) * MM_PER_INCH
         on = on.taken(f"{mm:.2f}", round(mm, 2))
     row, _ = keep_by_calipers(shop, on, "Flipped")
     kept = row.source_text.split("; ")
-    assert kept[0] == f"{SIDES[0]} = {float(SIDES[0]) * IN:.3f} mm"
-    assert kept[-1] == f"{float(texts[-1]) * IN:.2f} = {float(texts[-1]) * IN:.2f}0 mm"
+    assert kept[0] == f"{SIDES[0]} = {float(SIDES[0]) * MM_PER_INCH:.3f} mm"
+    last_mm = float(texts[-1]) * MM_PER_INCH
+    assert kept[-1] == f"{last_mm:.2f} = {last_mm:.2f}0 mm"

@@ -10,14 +10,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.measure.figures import figure
-from workbench.errors import BenchError, InputError
+from workbench.errors import InputError
 from workbench.measure.budget import Budget
 from workbench.measure.repeats import summarise
 from workbench.measure.temperature import (
     CALLISTER,
     MATERIALS,
     REFERENCE_C,
-    AlreadyAtReferenceError,
     Material,
     at_reference,
     material,
@@ -86,16 +85,6 @@ def test_the_size_of_a_warm_day():
     result = at_reference(175.0, 35.0, 35.0)
     assert result.correction_mm == pytest.approx(-175 * 11.6e-6 * 15, rel=1e-3)
     assert (result.reading_mm, result.blade_c, result.caliper_c) == (175.0, 35.0, 35.0)
-
-
-def test_a_length_is_never_corrected_twice():
-    once = at_reference(175.0, 35.0, 35.0)
-    with pytest.raises(
-        AlreadyAtReferenceError, match=r"already at 20 degC .*-0\.0304 mm"
-    ) as caught:
-        at_reference(once, 35.0, 35.0)
-    assert caught.value.length is once
-    assert isinstance(caught.value, BenchError)
 
 
 @pytest.mark.parametrize("degrees", [-21, 51, 300, math.nan, math.inf])

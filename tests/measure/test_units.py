@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import pint
 import pytest
 
@@ -12,6 +14,7 @@ from workbench.measure.units import (
     SPELLINGS,
     check_unit,
     degrees_in,
+    degrees_typed,
     mm_per,
     other,
     registry,
@@ -51,6 +54,29 @@ def test_degrees_by_their_definition(fahrenheit: float, celsius: float) -> None:
     full = FULL.Quantity(float(fahrenheit), "degF").to("degC").magnitude
     assert degrees_in(fahrenheit, "F", "C") == pytest.approx(full, abs=1e-9)
     assert degrees_in(0.1 + 0.2, "C", "C") == 0.1 + 0.2
+
+
+def test_angles_are_pints() -> None:
+    """A degree as ``math.degrees`` makes it, a turn of 360; in pint's full registry too."""
+    for units in (registry(), FULL):
+        assert units.Quantity(1.0, "radian").to("degree").magnitude == math.degrees(1.0)
+        assert units.Quantity(1.0, "turn").to("degree").magnitude == pytest.approx(360.0, rel=1e-15)
+
+
+@pytest.mark.parametrize(
+    ("text", "degrees"),
+    [("7.5", 7.5), ("7,5°", 7.5), (" -3 deg", -3.0), ("−3", -3.0), ("+.5 °", 0.5), ("12.", 12.0)],
+)
+def test_an_angle_as_hands_type_it(text: str, degrees: float) -> None:
+    assert degrees_typed(text) == degrees
+
+
+@pytest.mark.parametrize(
+    "text", ["", "°", "x", "nan", "1e1", "1_0", "7.5 rad", "7.5°°", "٧", "9" * 9]
+)
+def test_what_is_no_angle(text: str) -> None:
+    with pytest.raises(ValueError):
+        degrees_typed(text)
 
 
 @pytest.mark.parametrize("spelling", ["mil", "m", "km", "ft", "", "rad", "MM²"])

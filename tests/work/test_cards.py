@@ -26,7 +26,7 @@ from workbench.work.paper.day_sheet import UNREAD, day_sheet
 from workbench.work.paper.html_pages import label_html
 from workbench.work.paper.printing import card_folder, find_view, paper_of
 from workbench.work.paper.text_pages import card_text
-from workbench.work.roster.find import by_serial
+from workbench.work.roster.queue import by_serial
 from workbench.work.text.words import CAUTION_EDGES
 
 

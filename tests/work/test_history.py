@@ -17,14 +17,14 @@ from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import fit_pose
 from workbench.records.store import rows
 from workbench.work.exchange import exchange
-from workbench.work.exchange.csv_files import Wanted, csv_of
+from workbench.work.exchange.csv_files import CsvWanted, csv_of
 from workbench.work.history.history import (
     Setting,
+    Slopes,
     load_history,
     readings_in,
     settings_in,
 )
-from workbench.work.history.many_readings import Slopes
 from workbench.work.history.rides import ride_rules_of
 from workbench.work.history.series import series_of, span_of
 from workbench.work.history.striking import consequences, strike_row
@@ -360,7 +360,7 @@ def test_a_row_struck_on_two_benches_says_so_with_both_reasons(shop: Shop, tmp_p
     )  # fmt: skip
     assert timeline.shown("all", "twice caliper ML") == (entry,)
     for kind in ("readings", "history"):
-        text = b"".join(csv_of(shop, Wanted(kind, "S-65-101"))).decode()
+        text = b"".join(csv_of(shop, CsvWanted(kind, "S-65-101"))).decode()
         assert "jaw tilted; on another bench by ML: wrong caliper" in text
 
 

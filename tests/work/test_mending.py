@@ -19,14 +19,8 @@ from workbench.work.job.shop import Shop
 from workbench.work.job_text.view_words import corrected_words
 from workbench.work.order.rigs import stud_of
 from workbench.work.order.round_records import turned_other_way
-from workbench.work.roster.corrections import (
-    baseline_named,
-    correct_baseline,
-    correct_block,
-    correct_studs,
-    lead_typed,
-    strike_baseline,
-)
+from workbench.work.roster.baselines import baseline_named, correct_baseline, strike_baseline
+from workbench.work.roster.corrections import correct_block, correct_studs, lead_typed
 
 
 def block_of(shop: Shop, view: JobView) -> rows.Block:

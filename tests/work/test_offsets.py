@@ -67,8 +67,6 @@ def test_published_pairs_give_the_published_agreement(shop: Shop) -> None:
         mean_difference=learnt.agreement.bias,
         sd=learnt.agreement.sd,
         se_mean=learnt.agreement.se_bias,
-        ci_mean_low=learnt.agreement.bias_interval[0],
-        ci_mean_high=learnt.agreement.bias_interval[1],
     )
     assert learnt.n == 17
 

@@ -9,6 +9,7 @@ import pytest
 
 from tests.shop import DAY, as_received, demo_file, open_shop, read
 from workbench.errors import InputError
+from workbench.measure.temperature import Degrees
 from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop
@@ -16,8 +17,8 @@ from workbench.work.job.temperature import (
     effect_words,
     fields_now,
     in_force_words,
-    parse_temperature,
     state_temperature,
+    typed_temperature,
 )
 from workbench.work.trust.temperature_correction import at_words, temperature_in_force, values_mm
 
@@ -138,8 +139,8 @@ def test_what_cannot_be_is_refused_and_not_kept(
 
 
 def test_degrees_in_words() -> None:
-    assert parse_temperature("blade", "-5,5", "C") == (-5.5, "C")
-    assert parse_temperature("blade", "68°F", "C") == (20.0, "F")
+    assert typed_temperature("blade", "-5,5", "C") == Degrees(-5.5, "C")
+    assert typed_temperature("blade", "68°F", "C") == Degrees(20.0, "F")
 
 
 def test_the_size_of_the_correction_is_said_beside_the_reading(shop: Shop) -> None:

@@ -32,7 +32,7 @@ from workbench.work.exchange.backup import (
     restore,
     restored_lines,
 )
-from workbench.work.exchange.csv_files import Wanted, csv_of, write_csv
+from workbench.work.exchange.csv_files import CsvWanted, csv_of, write_csv
 from workbench.work.exchange.exchange import export_book, export_ski, take_in
 from workbench.work.exchange.exchange_words import exported_lines, taken_in_lines
 from workbench.work.exchange.intake import intake_lines, take_in_skis
@@ -174,7 +174,7 @@ def _intake(args: argparse.Namespace) -> int:
 def _export_csv(args: argparse.Namespace) -> int:
 
     unfit: list[str] = []
-    wanted = Wanted(args.what, args.ski, comma=args.decimal_comma)
+    wanted = CsvWanted(args.what, args.ski, comma=args.decimal_comma)
     with _shop_of_day(args) as shop:
         if args.to is not None:
             with progress("Writing the table") as told:

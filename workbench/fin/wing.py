@@ -19,6 +19,7 @@ from typing import Literal
 from workbench.errors import InputError
 from workbench.fin.frame import SMALLEST_RADIUS_MM, Base
 from workbench.frozen import dataclass
+from workbench.measure.units import degrees_typed
 
 # -- the curve -------------------------------------------------------------------------------------
 
@@ -216,11 +217,6 @@ SET_DEG = (2.0, 20.0)
 """The angles that a wing is set to (common practice, no source)."""
 
 SMALLEST_ANGLE_DEG, LARGEST_ANGLE_DEG = 0.0, 30.0
-
-
-def degrees_typed(text: str) -> float:
-    """Return the degrees that an angle was typed as; raises ``ValueError`` for no number."""
-    return float(text.strip().rstrip("°").replace(",", ".").replace("\N{MINUS SIGN}", "-"))
 
 
 def angle_of(text: str, field: str = "wing angle") -> float:

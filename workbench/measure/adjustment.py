@@ -79,9 +79,8 @@ def adjust(
 ) -> Adjustment:
     """Adjust m readings: ``jacobian`` m x n, ``u`` and ``misclosures`` of length m.
 
-    Raises :class:`InputError` for figures that do not fit together or that fix no answer.
+    Raises :class:`InputError` for readings that leave an unknown open.
     """
-    _check(jacobian, u, misclosures)
     weighted = [[a / s for a in row] for row, s in zip(jacobian, u, strict=True)]
     factors = factor(weighted)
     if factors.rank < len(jacobian[0]):
@@ -100,17 +99,17 @@ def adjust(
     )
 
 
-def critical_w(alpha: float = ALPHA) -> float:
+def critical_w() -> float:
     """Two-sided critical value of a normalised residual (3.29 for Baarda's 0.001)."""
-    return -normal_quantile(alpha / 2)
+    return -normal_quantile(ALPHA / 2)
 
 
-def detectable_shift(alpha: float = ALPHA, power: float = POWER) -> float:
-    """Baarda's delta0: the shift of a normalised residual that is caught with ``power``.
+def detectable_shift() -> float:
+    """Baarda's delta0: the shift of a normalised residual that is caught with his power.
 
     The far tail, some 1e-13 at Baarda's constants, is left out as he does.
     """
-    return critical_w(alpha) + normal_quantile(power)
+    return critical_w() + normal_quantile(POWER)
 
 
 def _refined(factors: Factors, rows: list[list[float]], right: list[float]) -> list[float]:
@@ -119,22 +118,3 @@ def _refined(factors: Factors, rows: list[list[float]], right: list[float]) -> l
     left = [math.fsum([b, *(-a * x for a, x in zip(r, first, strict=True))])
             for r, b in zip(rows, right, strict=True)]  # fmt: skip
     return [x + dx for x, dx in zip(first, least_squares(factors, left), strict=True)]
-
-
-def _check(
-    jacobian: Sequence[Sequence[float]], u: Sequence[float], misclosures: Sequence[float]
-) -> None:
-    m = len(jacobian)
-    if not m or len(u) != m or len(misclosures) != m:
-        raise InputError(
-            "readings", (m, len(u), len(misclosures)), "as many rows as uncertainties and values"
-        )
-    if not jacobian[0] or any(len(row) != len(jacobian[0]) for row in jacobian):
-        raise InputError("Jacobian", "uneven rows", "rows of one length, 1 or more")
-    for i, s in enumerate(u):
-        if not 0 < s < math.inf:
-            raise InputError(f"uncertainty of reading {i + 1}", s, "a finite number more than 0")
-    for i, row in enumerate(jacobian):
-        for value in (*row, misclosures[i]):
-            if not math.isfinite(value):
-                raise InputError(f"reading {i + 1}", value, "a finite number")

@@ -13,7 +13,7 @@ from functools import lru_cache
 from typing import Literal, assert_never, get_args
 
 from workbench.errors import InputError
-from workbench.measure.units import Unit
+from workbench.measure.units import MM_PER_INCH, Unit
 
 STEP: dict[Unit, str] = {"in": "0.0005", "mm": "0.01"}
 """The resolution lengths are shown at by default: that of a common digital caliper."""
@@ -21,7 +21,7 @@ STEP: dict[Unit, str] = {"in": "0.0005", "mm": "0.01"}
 FINE: dict[Unit, str] = {"in": "0.0001", "mm": "0.001"}
 """A digit more: for uncertainties, and where two numbers and their difference stand together."""
 
-_PER: dict[Unit, Decimal] = {"in": Decimal("25.4"), "mm": Decimal(1)}
+_PER: dict[Unit, Decimal] = {"in": Decimal(str(MM_PER_INCH)), "mm": Decimal(1)}
 
 MINUS = "\N{MINUS SIGN}"
 

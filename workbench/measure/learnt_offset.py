@@ -63,16 +63,13 @@ class Line:
 
     def predict(self, x: float) -> tuple[float, float]:
         """One further reading at ``x``: the line's y, with the points' own scatter added."""
-        if self.residual_sd is None:
-            raise InputError("uncertainty of the further reading", None, "its standard uncertainty")
+        assert self.residual_sd is not None, "of a line from_scatter"
         y, u = self.at(x)
         return y, math.hypot(u, self.residual_sd)
 
 
 def weighted_line(xs: Sequence[float], ys: Sequence[float], u_ys: Sequence[float]) -> Line:
     """Line through points whose y have the standard uncertainties ``u_ys`` (ISO/TS 28037, 6)."""
-    _check_points(xs, ys, 2)
-    _check_uncertainties(u_ys, len(xs), "y")
     weights = [1 / (u * u) for u in u_ys]
     total = math.fsum(weights)
     x0, y0 = dot(weights, xs) / total, dot(weights, ys) / total
@@ -93,21 +90,11 @@ def weighted_line(xs: Sequence[float], ys: Sequence[float], u_ys: Sequence[float
     )
 
 
-class Slope(NamedTuple):
-    """Intercept and slope alone."""
-
-    intercept: float
-    slope: float
-
-
-def deming(xs: Sequence[float], ys: Sequence[float], ratio: float = 1.0) -> Slope:
-    """Deming's line, with errors of both: ``ratio`` is the variance of x over that of y.
+def deming(xs: Sequence[float], ys: Sequence[float]) -> float:
+    """The slope of Deming's line, with equal errors of both.
 
     W. E. Deming, Statistical Adjustment of Data, 1943.
     """
-    _check_points(xs, ys, 2)
-    if not 0 < ratio < math.inf:
-        raise InputError("ratio of error variances", ratio, "a finite number more than 0")
     n = len(xs)
     x0, y0 = math.fsum(xs) / n, math.fsum(ys) / n
     dx, dy = [x - x0 for x in xs], [y - y0 for y in ys]
@@ -115,31 +102,22 @@ def deming(xs: Sequence[float], ys: Sequence[float], ratio: float = 1.0) -> Slop
     if sxy == 0:
         raise LineError("x and y do not vary together: no line")
     # Of the two equal forms of the root, the one that adds like signs keeps its digits.
-    half = (ratio * syy - sxx) / 2
-    root = math.hypot(half, math.sqrt(ratio) * sxy)
-    slope = (half + root) / (ratio * sxy) if half >= 0 else sxy / (root - half)
-    return Slope(y0 - slope * x0, slope)
+    half = (syy - sxx) / 2
+    root = math.hypot(half, sxy)
+    return (half + root) / sxy if half >= 0 else sxy / (root - half)
 
 
-def jackknife(
-    xs: Sequence[float], ys: Sequence[float]
-) -> tuple[tuple[float, float], tuple[float, float]]:
-    """95 % confidence intervals of intercept and slope of Deming's line.
+def jackknife(xs: Sequence[float], ys: Sequence[float]) -> tuple[float, float]:
+    """95 % confidence interval of the slope of Deming's line.
 
     From leaving each point out in turn (Linnet, Clin. Chem. 36 (1990) 1463): pseudo-values,
     Student's t with n - 2 degrees of freedom, about the fit to all points.
     """
-    _check_points(xs, ys, 4)
-    n = len(xs)
-    whole = deming(xs, ys)
+    n, whole = len(xs), deming(xs, ys)
     parts = [deming([*xs[:i], *xs[i + 1 :]], [*ys[:i], *ys[i + 1 :]]) for i in range(n)]
-    factor = coverage_factor(0.95, n - 2)
-    intervals = []
-    for k in range(2):
-        pseudo = summarise([n * whole[k] - (n - 1) * part[k] for part in parts])
-        half = factor * (pseudo.u_mean or 0.0)
-        intervals.append((whole[k] - half, whole[k] + half))
-    return intervals[0], intervals[1]
+    pseudo = summarise([n * whole - (n - 1) * part for part in parts])
+    half = coverage_factor(0.95, n - 2) * (pseudo.u_mean or 0.0)
+    return whole - half, whole + half
 
 
 def york(
@@ -151,11 +129,6 @@ def york(
     uncertainties (from the adjusted points). A 0 says that the coordinate is exact; no point may
     have both 0. Raises :class:`LineError` where the iteration finds no rest.
     """
-    _check_points(xs, ys, 2)
-    _check_uncertainties(u_xs, len(xs), "x", zero=True)
-    _check_uncertainties(u_ys, len(xs), "y", zero=True)
-    if any(u == v == 0 for u, v in zip(u_xs, u_ys, strict=True)):
-        raise InputError("uncertainties of a point", 0.0, "more than 0 in x or in y")
     variances = [(u * u, v * v) for u, v in zip(u_xs, u_ys, strict=True)]
     slope = weighted_line(xs, ys, [1.0] * len(xs)).slope
     for _ in range(500):
@@ -219,25 +192,6 @@ def _york_line(xs: Sequence[float], ys: Sequence[float], centre: _Centre) -> Lin
     )
 
 
-def _check_points(xs: Sequence[float], ys: Sequence[float], least: int) -> None:
-    if len(xs) != len(ys):
-        raise InputError("points", (len(xs), len(ys)), "as many x as y")
-    if len(xs) < least:
-        raise InputError("points", len(xs), f"{least} or more")
-    for value in (*xs, *ys):
-        if not math.isfinite(value):
-            raise InputError("a point", value, "finite numbers")
-
-
-def _check_uncertainties(us: Sequence[float], n: int, axis: str, zero: bool = False) -> None:
-    if len(us) != n:
-        raise InputError(f"uncertainties of {axis}", len(us), f"{n}, one for each point")
-    for u in us:
-        if not (u >= 0 if zero else u > 0) or not u < math.inf:
-            accepted = "0 or more" if zero else "more than 0"
-            raise InputError(f"uncertainty of {axis}", u, f"a finite number, {accepted}")
-
-
 # -- the offset ------------------------------------------------------------------------------------
 
 FEWEST_PAIRS = 2
@@ -276,14 +230,19 @@ class LearntOffset:
         return there - value, u
 
     def restate(self, value: float, u: float) -> Restatement:
-        """Return a reading by the first method as the second would read it."""
+        """Return a reading by the first method as the second would read it.
+
+        What was learnt is added; its own uncertainty and the scatter of a single difference join
+        the reading's ``u``.
+        """
+        if not 0 <= u < math.inf:
+            raise InputError("uncertainty", u, "a finite number, 0 or more")
         if self.line is None:
-            there, u_there = restated(value, u, self.agreement)
-            own = math.hypot(self.agreement.sd, self.agreement.se_bias)
-            dof = self.n - 1
+            found = self.agreement
+            there, dof = value + found.bias, self.n - 1
+            own = math.hypot(found.sd, found.se_bias)
+            u_there = math.hypot(u, found.se_bias, found.sd)
         else:
-            if not 0 <= u < math.inf:
-                raise InputError("uncertainty", u, "a finite number, 0 or more")
             there, own = self.line.predict(value)
             u_there = math.hypot(own, self.line.slope * u)
             dof = self.line.dof
@@ -316,13 +275,15 @@ def learn_offset(first: Sequence[float], second: Sequence[float]) -> LearntOffse
     """
     if min(len(first), len(second)) < FEWEST_PAIRS:
         raise InputError("pairs", len(first), "2 or more: one pair shows no scatter")
+    if len(first) != len(second):
+        raise InputError("pairs", (len(first), len(second)), "as many readings by both methods")
     a, b = checked(first, "pairs"), checked(second, "pairs")
     found = agreement(b, a)
     whole = LearntOffset(len(a), found, None, None, None, min(a), max(a))
     if len(a) < FEWEST_FOR_SLOPE or not _spread_enough(a, found):
         return whole
     try:
-        slope, (_, interval) = deming(a, b).slope, jackknife(a, b)
+        slope, interval = deming(a, b), jackknife(a, b)
         if interval[0] <= 1.0 <= interval[1]:
             return replace(whole, slope=slope, slope_interval=interval)
         return replace(whole, slope=slope, slope_interval=interval, line=_line(a, b))
@@ -359,9 +320,9 @@ FACTOR = 1.96
 class Agreement:
     """Differences first minus second of ``n`` pairs, in the unit of the readings.
 
-    ``bias`` is their mean and ``sd`` their standard deviation; 95 % of further differences are to
-    be expected between ``lower`` and ``upper``. The three intervals are 95 % confidence intervals,
-    ``se_bias`` and ``se_limit`` the standard errors behind them.
+    ``bias`` is their mean, ``se_bias`` its standard error and ``sd`` their standard deviation; 95 %
+    of further differences are to be expected between ``lower`` and ``upper``, either of which is
+    known to plus or minus ``half_limit`` (95 %).
     """
 
     n: int
@@ -370,53 +331,17 @@ class Agreement:
     lower: float
     upper: float
     se_bias: float
-    se_limit: float
-    bias_interval: tuple[float, float]
-    lower_interval: tuple[float, float]
-    upper_interval: tuple[float, float]
+    half_limit: float
 
 
-def agreement(
-    first: Sequence[float], second: Sequence[float], factor: float = FACTOR, level: float = 0.95
-) -> Agreement:
+def agreement(first: Sequence[float], second: Sequence[float]) -> Agreement:
     """Agreement of paired readings of the same things by two methods, two pairs or more."""
-    a, b = _paired(first, second)
-    differences = summarise([x - y for x, y in zip(a, b, strict=True)])
+    differences = summarise([x - y for x, y in zip(first, second, strict=True)])
     n, bias, sd, se = differences.n, differences.mean, differences.sd, differences.u_mean
     # Two pairs or more: both are numbers.
     assert sd is not None
     assert se is not None
-    se_limit = math.sqrt(3) * se
-    t = coverage_factor(level, n - 1)
-    lower, upper = bias - factor * sd, bias + factor * sd
+    lower, upper = bias - FACTOR * sd, bias + FACTOR * sd
     return Agreement(
-        n=n,
-        bias=bias,
-        sd=sd,
-        lower=lower,
-        upper=upper,
-        se_bias=se,
-        se_limit=se_limit,
-        bias_interval=(bias - t * se, bias + t * se),
-        lower_interval=(lower - t * se_limit, lower + t * se_limit),
-        upper_interval=(upper - t * se_limit, upper + t * se_limit),
+        n, bias, sd, lower, upper, se, coverage_factor(LEVEL, n - 1) * math.sqrt(3) * se
     )
-
-
-def restated(value: float, u: float, offset: Agreement) -> tuple[float, float]:
-    """A reading by the second method as the first would read it, with its standard uncertainty.
-
-    The learnt offset is added; its standard error joins the reading's own ``u``, and so does the
-    scatter of a single difference.
-    """
-    if not 0 <= u < math.inf:
-        raise InputError("uncertainty", u, "a finite number, 0 or more")
-    return value + offset.bias, math.hypot(u, offset.se_bias, offset.sd)
-
-
-def _paired(
-    first: Sequence[float], second: Sequence[float]
-) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    if len(first) != len(second):
-        raise InputError("pairs", (len(first), len(second)), "as many readings by both methods")
-    return checked(first, "pairs", 2), checked(second, "pairs", 2)

@@ -1,7 +1,6 @@
 """Lengths at 20 degC (ISO 1), from readings taken warmer or colder.
 
-A warm caliper reads short and a warm blade is long, so that alike materials nearly cancel. A
-corrected length is a value of its own kind and is refused by a second correction.
+A warm caliper reads short and a warm blade is long, so that alike materials nearly cancel.
 """
 
 from __future__ import annotations
@@ -9,7 +8,7 @@ from __future__ import annotations
 import math
 import re
 
-from workbench.errors import BenchError, InputError
+from workbench.errors import InputError
 from workbench.frozen import dataclass
 from workbench.measure.budget import Contribution
 from workbench.measure.units import TempUnit, degrees_in
@@ -63,17 +62,6 @@ MATERIALS: dict[str, Material] = {
 _BY_NAME = {name.lower(): found for name, found in MATERIALS.items()}
 
 
-class AlreadyAtReferenceError(BenchError, TypeError):
-    """A length that was corrected to 20 degC before, given to be corrected again."""
-
-    def __init__(self, length: AtReference) -> None:
-        self.length = length
-        super().__init__(
-            f"length: already at 20 degC (corrected by {length.correction_mm:+.4f} mm) "
-            "— a reading that has not been corrected"
-        )
-
-
 @dataclass(frozen=True, slots=True)
 class AtReference:
     """A length at 20 degC that remembers what was read and at which temperatures."""
@@ -98,7 +86,7 @@ def material(name: str) -> Material:
 
 
 def at_reference(
-    reading_mm: float | AtReference,
+    reading_mm: float,
     blade_c: float,
     caliper_c: float,
     blade: Material = MATERIALS["aluminium"],
@@ -107,11 +95,8 @@ def at_reference(
     """The length at 20 degC of what reads ``reading_mm``, blade and caliper at these temperatures.
 
     The reading times the caliper's own expansion is the length as it was; over the blade's it is
-    the length at 20 degC. Raises :class:`AlreadyAtReferenceError` for a length that has been here
-    before and :class:`InputError` for temperatures beyond sense.
+    the length at 20 degC. Raises :class:`InputError` for temperatures beyond sense.
     """
-    if isinstance(reading_mm, AtReference):
-        raise AlreadyAtReferenceError(reading_mm)
     if not math.isfinite(reading_mm):
         raise InputError("reading", reading_mm, "a finite number")
     warm_blade = check_temperature("blade temperature", blade_c) - REFERENCE_C
@@ -169,7 +154,11 @@ def check_temperature(field: str, degrees_c: float) -> float:
 WATER_C = (-2.0, 45.0)
 """Water that anybody rides in."""
 
-_TYPED = re.compile(r"([+\-−]?\d{1,4}(?:[.,]\d{1,4})?)\s*(?:°|deg(?:rees)?)?\s*([CcFf])?", re.ASCII)
+_TYPED = re.compile(
+    r"([+\-−]?\d{1,4}(?:[.,]\d{1,4})?)\s*(?:°|deg(?:rees)?)?\s*([CF])?", re.A | re.I
+)
+
+ACCEPTED = "a number with C or F, such as 17 C or 63 F"
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,7 +169,9 @@ class Degrees:
     unit: TempUnit
 
 
-def parse_temperature(text: str, field: str, unit: TempUnit | None = None) -> Degrees:
+def parse_temperature(
+    text: str, field: str, unit: TempUnit | None = None, accepted: str = ACCEPTED
+) -> Degrees:
     """Return what was typed, such as ``17 C`` or ``63 F``; ``unit`` replaces a missing letter.
 
     Raises:
@@ -189,6 +180,6 @@ def parse_temperature(text: str, field: str, unit: TempUnit | None = None) -> De
     found = _TYPED.fullmatch(text.strip())
     named = found[2].upper() if found is not None and found[2] else unit
     if found is None or named is None:
-        raise InputError(field, text, "a number with C or F, such as 17 C or 63 F")
+        raise InputError(field, text, accepted)
     number = float(found[1].replace(",", ".").replace("−", "-"))
     return Degrees(degrees_in(number, "F", "C"), "F") if named == "F" else Degrees(number, "C")

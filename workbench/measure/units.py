@@ -1,12 +1,14 @@
 """Units that are typed and shown: the one place that asks pint.
 
-The inch is 25.4 mm exactly (international yard and pound agreement, 1959), so that the two units of
-the bench need no registry; pint is loaded when a rarer unit of length or a degree Fahrenheit is
-first typed or shown.
+The inch is 25.4 mm exactly (international yard and pound agreement, 1959) and a degree is what
+``math.degrees`` makes of it, so that the bench's two lengths and its angles need no registry; pint
+is loaded when a rarer unit of length or a degree Fahrenheit is first typed or shown. That all of
+these are pint's own figures a test holds.
 """
 
 from __future__ import annotations
 
+import re
 from functools import lru_cache
 from typing import Any, Literal
 
@@ -22,8 +24,9 @@ MM_PER: dict[Unit, float] = {"in": MM_PER_INCH, "mm": 1.0}
 
 SPELLINGS: dict[str, str] = {
     "in": "inch", "in.": "inch", "inch": "inch", "inches": "inch", '"': "inch", "''": "inch",
-    "″": "inch", "”": "inch", "mm": "millimeter", "mm.": "millimeter", "cm": "centimeter",
-    "thou": "thou", "µm": "micrometer", "μm": "micrometer", "um": "micrometer",
+    "″": "inch", "”": "inch", "mm": "millimeter", "mm.": "millimeter", "millimeter": "millimeter",
+    "millimetre": "millimeter", "cm": "centimeter", "thou": "thou", "µm": "micrometer",
+    "μm": "micrometer", "um": "micrometer",
 }  # fmt: skip
 """How a unit may be written, and pint's name for it. ``mil`` is missing on purpose: pint reads it
 as an angle, and people use it for 0.001 in and for a millimetre alike."""
@@ -31,7 +34,7 @@ as an angle, and people use it for 0.001 in and for a millimetre alike."""
 
 @lru_cache(maxsize=1)
 def registry() -> Any:
-    """Return a small pint registry with the lengths of the trade and the two temperatures."""
+    """Return a small pint registry: lengths of the trade, the two temperatures, and angles."""
     import pint
 
     units: Any = pint.UnitRegistry(None)
@@ -40,6 +43,9 @@ def registry() -> Any:
     units.define("centimeter = 10 * millimeter")
     units.define("inch = 25.4 * millimeter")
     units.define("thou = 0.001 * inch")
+    units.define("radian = []")
+    units.define("degree = 3.141592653589793 / 180 * radian")
+    units.define("turn = 360 * degree")
     units.define("kelvin = [temperature]; offset: 0 = K")
     units.define("degree_Celsius = kelvin; offset: 273.15 = degC")
     units.define("degree_Fahrenheit = 5 / 9 * kelvin; offset: 233.15 + 200 / 9 = degF")
@@ -72,6 +78,19 @@ def degrees_in(value: float, unit: TempUnit, wanted: TempUnit) -> float:
     there = registry().Quantity(value, f"deg{unit}").to(f"deg{wanted}").magnitude
     # The offsets are off in the 14th digit in binary; no thermometer shows the ninth.
     return round(float(there), 9)
+
+
+_DEGREES = re.compile(
+    r"([+\-−]?(?:\d{1,4}(?:[.,]\d{0,12})?|[.,]\d{1,12}))\s*(?:°|deg(?:rees)?)?", re.A
+)
+
+
+def degrees_typed(text: str) -> float:
+    """Return the degrees that an angle was typed as; raises ``ValueError`` for no number."""
+    found = _DEGREES.fullmatch(text.strip())
+    if found is None:
+        raise ValueError(text)
+    return float(found[1].replace(",", ".").replace("−", "-"))
 
 
 def other(unit: Unit) -> Unit:

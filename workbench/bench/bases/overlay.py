@@ -41,6 +41,9 @@ class Overlay(ModalScreen[ScreenResultType], Generic[ScreenResultType]):
     OWN_KEYS: tuple[str, ...] = ()
     """Keys of this screen that elsewhere do something on every screen."""
 
+    heading = ""
+    """The title of a form or a question, by which what is typed in it is kept."""
+
     over = False
     """Whether it has closed."""
 
@@ -124,8 +127,7 @@ class KeyScreen(Overlay[ScreenResultType], Generic[ScreenResultType]):
         raise NotImplementedError
 
     def say(self, words: str, tone: Tone = "say") -> None:
-        """Show a message until the next one."""
-        raise NotImplementedError
+        """Show a message until the next one, where there is room for any."""
 
     def step(self, by: int) -> None:
         """Do what an arrow or the wheel means; ``by`` is 1 for down."""

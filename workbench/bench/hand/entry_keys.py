@@ -40,13 +40,9 @@ from workbench.work.job.entry import (
     kept_change,
 )
 from workbench.work.job.job_view import JobView
+from workbench.work.job_text.stage_words import sign_off_due
 from workbench.work.job_text.tasks import READS_AT, TASKS, StageTask
-from workbench.work.job_text.view_words import (
-    act_due,
-    no_turn_words,
-    sign_off_due,
-    target_warning,
-)
+from workbench.work.job_text.view_words import act_due, no_turn_words, target_warning
 from workbench.work.roster.calipers import in_hand, standing_words
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.wing_setup import kept_wing_words

@@ -35,10 +35,10 @@ from workbench.work.text.words import clean, error_words
 @command(
     "carry",
     "carry what is unfinished to another day, or a setting to another blade",
-    "A ski, or all that is unfinished; nothing of what was read is lost. With "
-    "--to, a work order's setting: the readings at which another blade has the same exposed "
-    "area and centroid, or the nearest. A starting point (common practice, no source): the "
-    "maker's numbers come first.",
+    "A ski, or all that is unfinished; nothing of what was read is lost. With --to, a work "
+    "order's setting: the readings at which another blade has the same exposed area and centroid, "
+    "or the nearest. A starting point (common practice, no source): the maker's numbers come "
+    "first.",
     see="queue, move, restate",
     examples=[
         ("carry all", "What is left goes to tomorrow."),

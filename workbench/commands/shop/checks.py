@@ -28,9 +28,9 @@ LISTS = ("received", "final", "torque")
 @command(
     "checks",
     "the shop's checklists and torque notes: shown, or one item changed",
-    "Both lists item by item, then how each fastener is brought up. A change "
-    "counts from now on; what was passed stays passed. The clamp bolts end the final check, "
-    "always. The maker's figure wins over every torque note.",
+    "Both lists item by item, then how each fastener is brought up. A change counts from now on; "
+    "what was passed stays passed. The clamp bolts end the final check, always. The maker's "
+    "figure wins over every torque note.",
     see="tick, settings",
     examples=[
         ("checks", "Both lists and the torque notes."),

@@ -22,8 +22,8 @@ SHELLS = ("bash", "zsh", "tcsh", *OURS)
 @command(
     "completion",
     "print a script that lets a shell complete commands and options",
-    "Keep what it prints where your shell looks for completions, or read it in by "
-    "the shell's start-up file.",
+    "Keep what it prints where your shell looks for completions, or read it in by the shell's "
+    "start-up file.",
     see="man, paths",
     examples=[
         ("completion bash", "For bash: source <(quarterturn completion bash)"),
@@ -35,9 +35,7 @@ SHELLS = ("bash", "zsh", "tcsh", *OURS)
             "For PowerShell: keep it in a file and name that in $PROFILE behind a dot.",
         ),
     ],
-    takes=[
-        choice("shell", SHELLS, "the shell"),
-    ],
+    takes=[choice("shell", SHELLS, "the shell")],
 )
 def _completion(args: argparse.Namespace) -> None:
     parser = args.whole()
@@ -265,16 +263,14 @@ WORDS = "a bench partner for setting a slalom-ski fin"
 @command(
     "man",
     "print the manual page, of all commands or of one",
-    "Printed as man(1) reads it, from the same source as --help. To read it: "
-    "quarterturn man | man -l -",
+    "Printed as man(1) reads it, from the same source as --help. To read it: quarterturn man | "
+    "man -l -",
     see="completion",
     examples=[
         ("man", "The page of the program, with every command."),
         ("man turns", "One command's."),
     ],
-    takes=[
-        place("of", "COMMAND", "one command; default: all", nargs="?"),
-    ],
+    takes=[place("of", "COMMAND", "one command; default: all", nargs="?")],
 )
 def _man(args: argparse.Namespace) -> None:
     program = args.whole()

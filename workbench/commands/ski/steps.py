@@ -50,10 +50,10 @@ def _seat(at: AtSki, args: argparse.Namespace) -> Did:
 @command(
     "next",
     "how far a ski is and what to do now",
-    "One fact a line, without drawing. Said are the ski, its stage, what to do "
-    "now and the command for it, the caution that belongs there, each reading with its "
-    "uncertainty and target, and where studs are to be turned the turns, exact and "
-    "rounded, the steps and what to expect.",
+    "One fact a line, without drawing. Said are the ski, its stage, what to do now and the "
+    "command for it, the caution that belongs there, each reading with its uncertainty and "
+    "target, and where studs are to be turned the turns, exact and rounded, the steps and what to "
+    "expect.",
     see="take, queue, tick, read",
     examples=[
         ("next", "The ski in hand."),
@@ -79,16 +79,14 @@ def _next(args: argparse.Namespace) -> None:
 @command(
     "take",
     "take a ski of the queue in hand",
-    "The ski in hand is the one that commands are about where --ski names no "
-    "other. The bench opens on it too.",
+    "The ski in hand is the one that commands are about where --ski names no other. The bench "
+    "opens on it too.",
     see="next, queue",
     examples=[
         ("take 1", "The first ski of the queue."),
         ("take OT-65-771", "A ski by its serial."),
     ],
-    takes=[
-        place("ski", "SKI", "serial, name or number in the queue"),
-    ],
+    takes=[place("ski", "SKI", "serial, name or number in the queue")],
 )
 def _take(args: argparse.Namespace) -> None:
     with at_ski(args) as at:
@@ -108,9 +106,7 @@ def _take(args: argparse.Namespace) -> None:
         ('tick --ski "Heron 66" 2', "The second item, of a ski that is not in hand."),
         ("--who KV tick clamp", "The clamp bolts, last of the final check, under KV."),
     ],
-    takes=[
-        place("item", "ITEM", "the item that is due, by its key or number"),
-    ],
+    takes=[place("item", "ITEM", "the item that is due, by its key or number")],
 )
 def _tick(at: AtSki, args: argparse.Namespace) -> Did:
     item = item_meant(at.view, args.item)
@@ -120,11 +116,11 @@ def _tick(at: AtSki, args: argparse.Namespace) -> Did:
 @ski_act(
     "read",
     "keep a reading of the caliper",
-    "Digits without a point are placed where they make sense for that reading, as on the "
-    "bench: 2450 or 24500 for a depth near 2.45 in. What has two meanings, or cannot be right "
-    "after the turns made, is refused with the question; --yes takes it. A reading may be "
-    "repeated; the mean of its repeats counts. After the final check it is the after-lock "
-    "reading, the clamp bolts tight for good: it shows what clamping moved.",
+    "Digits without a point are placed where they make sense for that reading, as on the bench: "
+    "2450 or 24500 for a depth near 2.45 in. What has two meanings, or cannot be right after the "
+    "turns made, is refused with the question; --yes takes it. A reading may be repeated; the "
+    "mean of its repeats counts. After the final check it is the after-lock reading, the clamp "
+    "bolts tight for good: it shows what clamping moved.",
     see="next, strike, take-back, calipers, enough",
     examples=[
         ('read "depth, hole 2 back edge" 2.4505', "A reading by its method's name."),
@@ -170,9 +166,7 @@ def _read(at: AtSki, args: argparse.Namespace) -> Did:
         ("--who KV sign-off", "Released by KV."),
         ("--who KV sign-off --second PM", "PM looked at it too."),
     ],
-    takes=[
-        option("--second", "INITIALS", f"{SECOND}; where the shop asks for that"),
-    ],
+    takes=[option("--second", "INITIALS", f"{SECOND}; where the shop asks for that")],
 )
 def _sign_off(at: AtSki, args: argparse.Namespace) -> Did:
     who, view = at.shop.who, at.view

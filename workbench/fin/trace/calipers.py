@@ -18,6 +18,7 @@ from workbench.errors import InputError
 from workbench.fin.blade import Blade, Hole, area_and_centroid, sides_of
 from workbench.fin.frame import Point, direction
 from workbench.frozen import dataclass
+from workbench.measure.units import MM_PER_INCH
 
 # -- a smooth curve through uncertain numbers ------------------------------------------------------
 
@@ -135,9 +136,7 @@ def likeliest_bend(
 
 # -- the blade -------------------------------------------------------------------------------------
 
-IN = 25.4
-
-READ_U_MM = 0.001 * IN
+READ_U_MM = 0.001 * MM_PER_INCH
 """Standard uncertainty of one distance by caliper, and of the place it is taken at (common
 practice, no source)."""
 
@@ -158,7 +157,7 @@ CONTRADICTS = 3.5
 """A distance this many standard uncertainties from where the others put the edge contradicts
 them."""
 
-CONTRADICTS_MM = 0.004 * IN
+CONTRADICTS_MM = 0.004 * MM_PER_INCH
 """and off by at least this much: less is no slip of a hand."""
 
 Curved = Literal["leading", "outer", "trailing"]
@@ -213,11 +212,11 @@ class Place:
 
 def places_of(frame: Frame) -> tuple[Place, ...]:
     """Return the distances to take, numbered from the front corner round to the back edge."""
-    heights = [frame.back_mm + IN * d for d in BELOW_BACK_IN]
+    heights = [frame.back_mm + MM_PER_INCH * d for d in BELOW_BACK_IN]
     low = 0.85 * frame.height_mm
     heights = [h for h in heights if h < low]
     leading = [h for h in heights if h > frame.front_mm + 0.5]
-    if leading and leading[0] > frame.front_mm + 0.3 * IN:
+    if leading and leading[0] > frame.front_mm + 0.3 * MM_PER_INCH:
         leading.insert(0, (leading[0] + frame.front_mm) / 2.0)
     along = [frame.top_mm * (0.12 + 0.55 * i / (ACROSS - 1)) for i in range(ACROSS)]
     found: list[tuple[Curved, float]] = [

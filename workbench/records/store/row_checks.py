@@ -16,12 +16,11 @@ from workbench.errors import InputError, shown
 from workbench.fin.frame import Base
 from workbench.fin.reading.method import Method, Scribe, Station
 from workbench.fin.studs import lead_of_thread
-from workbench.fin.wing import degrees_typed
 from workbench.frozen import dataclass
 from workbench.measure.calipers import BLOCKS_MM, ZERO_REACH_MM, block_window_mm
 from workbench.measure.display import STEP
 from workbench.measure.lengths import LONGEST, check_finest, kept_as, parse_length
-from workbench.measure.units import MM_PER, UNITS, Unit
+from workbench.measure.units import MM_PER, UNITS, Unit, degrees_typed
 from workbench.records.store.faults import DamagedError
 from workbench.records.store.values import day_text, points_of
 

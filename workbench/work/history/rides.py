@@ -26,11 +26,10 @@ from workbench.advice.ride_feel import (
     suggestions,
 )
 from workbench.errors import InputError
-from workbench.fin.wing import degrees_typed
 from workbench.measure.display import FINE, change_text, length_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.temperature import WATER_C, parse_temperature
-from workbench.measure.units import Unit
+from workbench.measure.units import Unit, degrees_typed
 from workbench.places import shipped
 from workbench.records.store import rows
 from workbench.records.store.values import keepable

@@ -5,14 +5,18 @@ Readings taken while a temperature is in force name it; ``at_twenty`` converts t
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
-from typing import cast
 
 from workbench.errors import InputError
 from workbench.measure.display import FINE, change_text
-from workbench.measure.temperature import MATERIALS, check_temperature, material
-from workbench.measure.units import Unit, degrees_in
+from workbench.measure.temperature import (
+    MATERIALS,
+    Degrees,
+    check_temperature,
+    material,
+    parse_temperature,
+)
+from workbench.measure.units import TempUnit, Unit
 from workbench.records.store.rows import Temperature
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
@@ -20,19 +24,15 @@ from workbench.work.text.fields import Field, filled
 from workbench.work.text.words import clean
 from workbench.work.trust.temperature_correction import (
     TEMPERATURE_OFF,
-    TemperatureScale,
     at_words,
     temperature_in_force,
     value_mm,
 )
 
-_SCALES: dict[str, TemperatureScale] = {"C": "C", "F": "F"}
+_SCALES: dict[str, TempUnit] = {"C": "C", "F": "F"}
 
 BLADE, CALIPER = "aluminium", "steel"
 """What blade and caliper are made of where nobody said (common practice, no source)."""
-
-_TYPED = re.compile(r"([+\-−]?\d{1,3}(?:[.,]\d{1,3})?)\s*(?:°|deg)?\s*([CF]?)", re.IGNORECASE)
-
 
 HEAT = (
     Field("blade", "Blade", "degrees, such as 23 C or 73 F", "DEGREES", blank="off"),
@@ -51,25 +51,20 @@ MADE_OF = f": {', '.join(MATERIALS)}"
 # -- what is typed -----------------------------------------------------------------------------
 
 
-def parse_temperature(
-    field: str, text: str, scale: TemperatureScale
-) -> tuple[float, TemperatureScale]:
-    """Return a temperature as typed in degrees Celsius, and the scale it was typed in.
+def typed_temperature(field: str, text: str, scale: TempUnit) -> Degrees:
+    """Return a temperature as typed, a bare number in ``scale``.
 
-    A bare number is in ``scale``; C or F may stand behind it. Raises InputError for no number or
-    one beyond sense.
+    Raises:
+        InputError: no number, or one beyond sense.
     """
-    found = _TYPED.fullmatch(text.strip())
-    if found is None:
-        raise InputError(field, text, "degrees, such as 23 C or 73 F")
-    number = float(found[1].replace(",", ".").replace("−", "-"))
-    typed = cast("TemperatureScale", found[2].upper() or scale)
-    if typed == "C":
-        return check_temperature(field, number), typed
+    typed = parse_temperature(text, field, scale, "degrees, such as 23 C or 73 F")
     try:
-        return check_temperature(field, degrees_in(number, "F", "C")), typed
+        check_temperature(field, typed.c)
     except InputError:
+        if typed.unit == "C":
+            raise
         raise InputError(field, text, "-4 to 122 degF (-20 to 50 degC)") from None
+    return typed
 
 
 def state_temperature(shop: Shop, view: JobView, fields: Mapping[str, str]) -> JobView:
@@ -88,11 +83,11 @@ def state_temperature(shop: Shop, view: JobView, fields: Mapping[str, str]) -> J
     scale = _SCALES.get(texts["scale"].strip().lstrip("°").upper())
     if scale is None:
         raise InputError("scale", texts["scale"], "C or F")
-    blade_c, typed = parse_temperature("blade", first, scale)
-    caliper_c = parse_temperature("caliper", second, scale)[0] if second else blade_c
+    blade = typed_temperature("blade", first, scale)
+    caliper = typed_temperature("caliper", second, scale) if second else blade
     stated = Temperature(
-        text="; ".join(x for x in (first, second) if x), unit=typed,
-        blade_c=blade_c, caliper_c=caliper_c,
+        text="; ".join(x for x in (first, second) if x), unit=blade.unit,
+        blade_c=blade.c, caliper_c=caliper.c,
         blade_material=_material("blade material", texts["blade_material"]),
         caliper_material=_material("caliper material", texts["caliper_material"]),
     )  # fmt: skip

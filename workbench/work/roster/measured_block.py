@@ -30,11 +30,10 @@ from workbench.fin.studs import (
     lead_of_thread,
     said,
 )
-from workbench.fin.wing import degrees_typed
 from workbench.frozen import dataclass
 from workbench.measure.display import fine_text, length_text, turns_text
 from workbench.measure.lengths import parse_length
-from workbench.measure.units import Unit
+from workbench.measure.units import Unit, degrees_typed
 from workbench.records.store import rows
 from workbench.work.drawing.layout import PLAIN_LEGEND, plain_picture
 from workbench.work.drawing.scene import side_scene
@@ -42,8 +41,7 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.order.rigs import blade_of, stud_of
 from workbench.work.roster.adding import BLOCK, LONGEST_TEXT, checked_name
-from workbench.work.roster.correction_words import Mended
-from workbench.work.roster.corrections import correct_to
+from workbench.work.roster.corrections import Mended, correct_to
 from workbench.work.roster.parts_typed import finest_of
 from workbench.work.text.fields import Field, some
 from workbench.work.text.words import clean

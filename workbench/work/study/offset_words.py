@@ -60,7 +60,6 @@ def _too_few(study: OffsetStudy, unit: Unit) -> str:
 def _differences(learnt: LearntOffset, unit: Unit) -> list[_Said]:
     a = learnt.agreement
     low, high = (_change(x, unit) for x in (a.lower, a.upper))
-    each = (a.upper_interval[1] - a.upper_interval[0]) / 2.0
     return [
         _Said(
             "learned",
@@ -71,7 +70,7 @@ def _differences(learnt: LearntOffset, unit: Unit) -> list[_Said]:
         _Said(
             "limits",
             f"95 % of differences between {low} and {high} {unit}; each limit known to "
-            f"±{fine_text(each, unit)}",
+            f"±{fine_text(a.half_limit, unit)}",
         ),
     ]
 

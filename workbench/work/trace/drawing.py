@@ -18,7 +18,8 @@ from workbench.fin.blade import MOST_POINTS
 from workbench.fin.frame import Point
 from workbench.frozen import dataclass
 from workbench.measure.lengths import parse_length
-from workbench.measure.units import MM_PER, MM_PER_INCH, Unit
+from workbench.measure.units import MM_PER, MM_PER_INCH, SPELLINGS, Unit
+from workbench.measure.units import mm_per as mm_of
 from workbench.work.files.table_files import read_text
 
 FLAT_MM = 0.004
@@ -304,11 +305,6 @@ def _extra() -> InputError:
 
 # -- CSV -------------------------------------------------------------------------------------------
 
-_UNITS: dict[str, float] = {
-    "in": MM_PER_INCH, "inch": MM_PER_INCH, "inches": MM_PER_INCH, '"': MM_PER_INCH,
-    "mm": 1.0, "millimetre": 1.0, "millimeter": 1.0, "cm": 10.0,
-}  # fmt: skip
-
 
 def _csv(text: str) -> tuple[list[Ring], float | None]:
     """Return the points of a CSV: two columns, a blank line between outline and holes.
@@ -331,7 +327,7 @@ def _csv(text: str) -> tuple[list[Ring], float | None]:
             if any(rings):
                 raise InputError(where, line, "two numbers, forward and outward")
             for word in re.findall(r"[A-Za-z]+|\"", line.replace("_", " ")):
-                mm_per = _UNITS.get(word.lower(), mm_per)
+                mm_per = mm_of(word) if word.lower() in SPELLINGS else mm_per
             continue
         if len(cells) != 2:
             raise InputError(where, line, "two numbers, forward and outward")

@@ -10,7 +10,7 @@ from typing import cast, get_args
 from workbench.errors import InputError
 from workbench.fin.blade import Blade
 from workbench.fin.trace.calipers import Check, CheckKind, checked, moved_point, shifted
-from workbench.measure.display import length_text
+from workbench.measure.display import fine_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
 from workbench.records.store import rows
@@ -24,7 +24,6 @@ _MARGIN_MM = 12.0
 SCALE_MM = 50.0
 """The line that tells whether a page was printed at its size."""
 
-FINE: dict[Unit, str] = {"in": "0.0001", "mm": "0.001"}
 CHECKS = get_args(CheckKind)
 
 
@@ -36,13 +35,12 @@ def kept_blade(shop: Shop, name: str) -> rows.Blade:
 def outline_lines(shop: Shop, row: rows.Blade, unit: Unit) -> list[str]:
     """Return what is known of an outline: how traced, when, by whom, its points and edges."""
     blade = blade_of(row)
-    step = FINE[unit]
 
     def at(p: tuple[float, float]) -> str:
-        return " ".join(f"{length_text(c, unit, step):>9}" for c in p)
+        return " ".join(f"{fine_text(c, unit):>9}" for c in p)
 
     known = (
-        f"known to {length_text(row.outline_u_mm, unit, step)} {unit} (standard uncertainty)"
+        f"known to {fine_text(row.outline_u_mm, unit)} {unit} (standard uncertainty)"
         if row.outline_u_mm
         else "taken for exact: nobody said how well it is known"
     )
@@ -54,7 +52,7 @@ def outline_lines(shop: Shop, row: rows.Blade, unit: Unit) -> list[str]:
     out.append(f"Top edge  {at(blade.top_edge_mm[0])} to {at(blade.top_edge_mm[1])} {unit}")
     out.append(f"Back edge {at(blade.back_edge_mm[0])} to {at(blade.back_edge_mm[1])} {unit}")
     for hole in blade.holes:
-        size = length_text(hole.diameter_mm, unit, step)
+        size = fine_text(hole.diameter_mm, unit)
         out.append(f"Hole {clean(hole.name)}: {at(hole.at_mm)} {unit}, diameter {size} {unit}")
     out.append(f"Points forward and outward ({unit}):")
     out += [f"{n:>4} {at(p)}" for n, p in enumerate(blade.outline_mm, 1)]

@@ -20,6 +20,7 @@ from workbench.fin.frame import Point
 from workbench.fin.trace.contour import fit_outline
 from workbench.fin.trace.traced import Unframed, unframed_of_contours
 from workbench.frozen import dataclass
+from workbench.measure.units import MM_PER_INCH
 from workbench.work.trace import picture
 from workbench.work.trace.look import Ground, PictureScale, Told, look_at_rings, nothing
 
@@ -156,7 +157,7 @@ def trace_picture(path: str | Path, scale: PictureScale | None, told: Told = not
         pixel_mm = _length(contour) / _length(shapes.blade.points)
         to_picture = picture.back(h)
     else:
-        pixel_mm = 25.4 / scale.value
+        pixel_mm = MM_PER_INCH / scale.value
         if scale.by == "across":
             xs, ys = zip(*shapes.blade.points, strict=True)
             pixel_mm = scale.value / max(max(xs) - min(xs), max(ys) - min(ys))

@@ -13,7 +13,7 @@ from workbench.fin.blade import Blade, Hole
 from workbench.fin.frame import Point
 from workbench.fin.trace.traced import Traced, Unframed, framed, other_end, unframed_of_rings
 from workbench.frozen import dataclass
-from workbench.measure.display import length_text
+from workbench.measure.display import fine_text, length_text
 from workbench.measure.units import MM_PER, Unit
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop
@@ -34,8 +34,6 @@ SAME_HOLE_MM = 3.0
 
 TRACED_MM = (50.0, 500.0)
 """How long a blade is along its top edge, with room: another length is a slip of unit or scale."""
-
-SHOWN_STEP: dict[Unit, str] = {"in": "0.0001", "mm": "0.001"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +67,7 @@ class FileTraced:
         long, high = (
             length_text(max(p[i] for p in blade.outline_mm), unit, "0.001") for i in (0, 1)
         )
-        u = length_text(blade.outline_u_mm, unit, SHOWN_STEP[unit])
+        u = fine_text(blade.outline_u_mm, unit)
         sizes = ", ".join(length_text(h.diameter_mm, unit, "0.001") for h in blade.holes)
         holes = f"holes of {sizes}" if sizes else "no hole"
         return (
@@ -145,7 +143,7 @@ def _choice(ask: Ask, shape: Unframed) -> int:
 def _from_drawing(path: str, kind: str, ask: Ask) -> _Found:
     drawn = read_drawing(path, kind, ask.unit)
     shape = unframed_of_rings(drawn.rings, u_mm=DRAWING_U_MM)
-    flat = length_text(FLAT_MM, drawn.unit, SHOWN_STEP[drawn.unit])
+    flat = fine_text(FLAT_MM, drawn.unit)
     how = f"drawing ({kind.upper()}), curves flattened to {flat} {drawn.unit}"
     notes = [f"traced from a {how}"]
     if not drawn.is_stated:
@@ -158,7 +156,7 @@ def _check_size(blade: Blade, unit: Unit, what: str) -> None:
     low, high = TRACED_MM
     if low <= blade.length_mm <= high:
         return
-    found = f"a blade {length_text(blade.length_mm, unit, SHOWN_STEP[unit])} {unit} long"
+    found = f"a blade {fine_text(blade.length_mm, unit)} {unit} long"
     ends = " to ".join(length_text(mm, unit, "0.1") for mm in TRACED_MM)
     raise InputError("outline", found, f"one of {ends} {unit}: is the {what} right?")
 
@@ -172,7 +170,7 @@ def _from_picture(path: str, ask: Ask, told: Told) -> _Found:
     unit: Unit = ask.unit or "in"
     scale, how = ask.scale()
     found = trace_picture(path, scale, told)
-    u = length_text(found.unframed.outline_u_mm, unit, SHOWN_STEP[unit])
+    u = fine_text(found.unframed.outline_u_mm, unit)
     notes = [f"traced from a {how}: outline known to {u} {unit} (standard uncertainty)"]
     if scale is not None and scale.by == "dpi":
         notes.append("a scanner's own scale is off by up to 0.1 %: check the overall length")

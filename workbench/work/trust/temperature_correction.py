@@ -7,15 +7,12 @@ each time it is looked at, and only here, so that no correction can be applied t
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Literal
 
 from workbench.errors import BenchError
 from workbench.measure.budget import Contribution
 from workbench.measure.temperature import at_reference, material, temperature_parts
-from workbench.measure.units import degrees_in
+from workbench.measure.units import TempUnit, degrees_in
 from workbench.records.store import rows
-
-TemperatureScale = Literal["C", "F"]
 
 TEMPERATURE_OFF = "temperature_off"
 """The mark from which on readings are taken as they are again."""
@@ -89,5 +86,5 @@ def at_words(at: rows.Temperature) -> str:
     )
 
 
-def _degrees(value_c: float, scale: TemperatureScale) -> str:
+def _degrees(value_c: float, scale: TempUnit) -> str:
     return f"{degrees_in(value_c, 'C', scale):.1f} °{scale}".replace("-", "−").replace(".0 ", " ")

@@ -28,8 +28,7 @@ from workbench.work.job.job_view import RosterLine
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.view_words import Importance, Said, stage_words
 from workbench.work.roster import queue
-from workbench.work.roster.find import Finder, queue_finder, ski_finder
-from workbench.work.roster.queue import ago
+from workbench.work.roster.queue import Finder, ago, queue_finder, ski_finder
 from workbench.work.text.fields import REASON
 from workbench.work.text.words import LOOSE_SHORT
 

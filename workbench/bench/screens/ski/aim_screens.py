@@ -22,7 +22,7 @@ from workbench.work.history.rides import ride_rules_of
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.roster import baselines
-from workbench.work.roster.correction_words import Mended
+from workbench.work.roster.corrections import Mended
 from workbench.work.text.fields import Texts
 from workbench.work.text.local_time import local_day
 

@@ -13,7 +13,7 @@ from textual.containers import Vertical
 from textual.content import Content
 from textual.widgets import Static
 
-from workbench.bench.bases.form_lines import BOX
+from workbench.bench.bases.forms import BOX
 from workbench.bench.bases.lists import ListScreen
 from workbench.bench.bases.prompts import ASIDE_REASONS, Prompt
 from workbench.bench.draw.text import lines, paragraphs, styled, visible
