@@ -17,9 +17,8 @@ from hypothesis import strategies as st
 
 from workbench.fin.blade import Blade, Hole
 from workbench.fin.frame import Base, Point, Pose
-from workbench.fin.reading.method import Method, Station
+from workbench.fin.reading.method import Method, Quantity, Station
 from workbench.fin.reading.observe import observe
-from workbench.fin.reading.quantities import Quantity
 from workbench.fin.reading.rig import Rig
 from workbench.fin.studs import Hand, Stud
 

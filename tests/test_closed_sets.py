@@ -24,9 +24,8 @@ from workbench.commands import FAMILIES
 from workbench.errors import InputError
 from workbench.fin.frame import Base, Pose
 from workbench.fin.pose.descent import closed_form
-from workbench.fin.reading.method import Method, Scribe
+from workbench.fin.reading.method import ONE_OF, QUANTITIES, TRAITS, Method, Quantity, Scribe
 from workbench.fin.reading.observe import observe
-from workbench.fin.reading.quantities import ONE_OF, QUANTITIES, TRAITS, Quantity
 from workbench.measure.calipers import Caliper, judge
 from workbench.records.store.rows import AnyFact, CurveKind, JobKind, Mark
 from workbench.work.demo import _Player
@@ -36,7 +35,6 @@ from workbench.work.history.timeline import _TELLERS
 from workbench.work.job import stages
 from workbench.work.job.base_curve import FIELDS, measured_of
 from workbench.work.job.coarse_marks import mark_place
-from workbench.work.job.entry_words import MARK_WORDS, described
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import (
@@ -50,9 +48,10 @@ from workbench.work.job.stages import (
 from workbench.work.job_text import tasks
 from workbench.work.job_text.tasks import TASKS, WAYS, Obstacle, caution_words, task_of, tour_words
 from workbench.work.order.rigs import ANY_FIN_MM, usual_range_mm
+from workbench.work.order.round_records import MARK_WORDS, described
 from workbench.work.paper.day_sheet import HEADS, SHARES
 from workbench.work.roster.settings import SETTINGS
-from workbench.work.trust.shop_scatter import StudyScatter, scatter_for
+from workbench.work.trust.reading_budget import StudyScatter, scatter_for
 
 NEW: Any = "a new one"
 

@@ -106,9 +106,7 @@ LATE = {
     "records.backup.opening": "sqlite_utils",
     "records.store.schema": "sqlite_utils",
     "work.files.table_files": "tomllib",
-    "work.job.open_book": "work.learn.next_act",  # 85 ms, for shops that learn
-    # An order knows no book: 140 ms of each 'turns'.
-    "work.trust.shop_scatter": "work.text.local_time work.trust.study_results",
+    "work.job.open_book": "work.learn.what_learnt",  # 85 ms, for shops that learn
 }
 """What is imported inside functions, by the module that does it: what start-up was measured to
 need. The times are of one process, beyond what the module has loaded."""

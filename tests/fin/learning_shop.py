@@ -11,14 +11,13 @@ import random
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
-from tests.fin.plates import DEPTH, IN, LENGTH, TAIL, inches, practice_rig
+from tests.fin.plates import DEPTH, IN, LENGTH, TAIL, inches, plan, practice_rig
 from workbench.fin.blade import Blade, Hole
 from workbench.fin.frame import Pose
 from workbench.fin.learn.decide import decide
 from workbench.fin.learn.replay import InJob, Learnt, Round, begin, go_on, nothing_learnt, take_more
 from workbench.fin.learn.sight import Takes
 from workbench.fin.learn.state import BACKLASH, OFFSETS, ORDINARY, Imperfections
-from workbench.fin.plan.guidance import plan
 from workbench.fin.plan.plan import Target
 from workbench.fin.pose.equations import Reading
 from workbench.fin.reading.rig import Rig

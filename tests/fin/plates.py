@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from workbench.fin.blade import Blade, Hole
 from workbench.fin.frame import Base, Point, Pose
+from workbench.fin.plan.guidance import plan_from
+from workbench.fin.plan.plan import Plan, Target
 from workbench.fin.pose.equations import Reading
+from workbench.fin.pose.fit import fit_pose
 from workbench.fin.reading.method import Method, Station
 from workbench.fin.reading.observe import observe
 from workbench.fin.reading.rig import Rig
@@ -81,3 +86,15 @@ def readings_at(
         assert seen is not None, method.name
         out.append(Reading(method, seen.value_mm, u_mm))
     return out
+
+
+def plan(
+    rig: Rig,
+    readings: Sequence[Reading],
+    targets: Sequence[Target],
+    finest_turn: float,
+    start: Pose | None = None,
+) -> Plan:
+    """Return the turns that bring readings to targets."""
+    fit = fit_pose(rig.blade, rig.base, readings, start, every=True)
+    return plan_from(rig, fit, targets, finest_turn)

@@ -9,10 +9,9 @@ from statistics import stdev
 
 import pytest
 
-from tests.fin.plates import DEEPEST, IN, LENGTH, TAIL, practice_rig, readings_at
+from tests.fin.plates import DEEPEST, IN, LENGTH, TAIL, plan, practice_rig, readings_at
 from workbench.errors import InputError
 from workbench.fin.frame import Pose
-from workbench.fin.plan.guidance import plan
 from workbench.fin.plan.plan import Target
 from workbench.fin.plan.uncertainty import u_after
 from workbench.fin.pose.fit import fit_pose

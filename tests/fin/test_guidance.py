@@ -22,13 +22,14 @@ from tests.fin.plates import (
     LENGTH,
     LEVEL,
     TAIL,
+    plan,
     practice_plate,
     practice_rig,
     readings_at,
 )
 from workbench.errors import InputError, OutOfReachError
 from workbench.fin.frame import Base, Pose
-from workbench.fin.plan.guidance import StudLimitError, plan
+from workbench.fin.plan.guidance import StudLimitError
 from workbench.fin.plan.plan import Plan, Target, TargetOutOfReachError, is_within
 from workbench.fin.plan.uncertainty import u_after
 from workbench.fin.pose.equations import NoPoseError, Reading

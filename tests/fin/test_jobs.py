@@ -12,10 +12,10 @@ import pytest
 
 from tests import strategies as made
 from tests.fin import oracle
+from tests.fin.plates import plan
 from workbench.errors import OutOfReachError
 from workbench.fin.blade import Blade
 from workbench.fin.frame import Base, Pose
-from workbench.fin.plan.guidance import plan
 from workbench.fin.plan.plan import Target
 from workbench.fin.pose.equations import NoPoseError, Reading
 from workbench.fin.pose.fit import Fit, fit_pose

@@ -14,7 +14,7 @@ from scipy.stats import multivariate_normal
 
 from tests.fin.learning_bench import WAYS, Run, mean_and_error, runs
 from tests.fin.learning_shop import CORNERS, METHODS, Truth, bench_rig, fresh, season, takes
-from tests.fin.plates import IN, readings_at
+from tests.fin.plates import IN, plan, readings_at
 from workbench.errors import InputError
 from workbench.fin.blade import Blade
 from workbench.fin.frame import Pose
@@ -37,7 +37,6 @@ from workbench.fin.learn.seating import together
 from workbench.fin.learn.sight import Takes, look
 from workbench.fin.learn.state import OFFSETS, ORDINARY, Imperfections, State, effect_of, turned
 from workbench.fin.learn.ways import all_within
-from workbench.fin.plan.guidance import plan
 from workbench.fin.plan.plan import Target
 from workbench.fin.pose.fit import fit_pose
 from workbench.fin.reading.observe import observe_all

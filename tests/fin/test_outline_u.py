@@ -9,12 +9,11 @@ from statistics import stdev
 
 import pytest
 
-from tests.fin.plates import DEEPEST, IN, LENGTH, TAIL, practice_rig, readings_at
+from tests.fin.plates import DEEPEST, IN, LENGTH, TAIL, plan, practice_rig, readings_at
 from tests.work.scans import random_blade
 from workbench.errors import InputError
 from workbench.fin.blade import Blade, Hole
 from workbench.fin.frame import Pose
-from workbench.fin.plan.guidance import plan
 from workbench.fin.plan.plan import Target
 from workbench.fin.plan.uncertainty import reading_outline_u, u_after
 from workbench.fin.pose.equations import Reading

@@ -7,10 +7,10 @@ from dataclasses import replace
 
 import pytest
 
-from tests.fin.plates import CURVED, DEPTH, IN, LENGTH, TAIL, practice_rig, readings_at
+from tests.fin.plates import CURVED, DEPTH, IN, LENGTH, TAIL, plan, practice_rig, readings_at
 from workbench.fin.blade import Blade
 from workbench.fin.frame import Pose
-from workbench.fin.plan.guidance import ODD_TILT_RAD, plan, plan_from, rough_remarks
+from workbench.fin.plan.guidance import ODD_TILT_RAD, plan_from, rough_remarks
 from workbench.fin.plan.plan import Plan, Target
 from workbench.fin.pose.fit import Fit, fit_pose
 from workbench.fin.reading.method import Method, Station

@@ -14,17 +14,21 @@ from shapely.geometry import LineString
 from tests import strategies as made
 from tests.fin.plates import LEVEL, practice_plate, practice_rig, rectangle, stud
 from workbench.errors import InputError, OutOfReachError
-from workbench.fin.blade import Blade
+from workbench.fin.blade import Blade, Edge
 from workbench.fin.frame import Base, Point, Pose
 from workbench.fin.reading.rig import Rig
-from workbench.fin.studs import Stud, check_studs, edge_of, named, said, seat, travel
+from workbench.fin.studs import Stud, check_studs, named, said, seat, travel
 
 FAR = 1000.0
 
 
+def _edge(one: Stud, blade: Blade) -> Edge:
+    return blade.top_edge_mm if one.touches == "top" else blade.back_edge_mm
+
+
 def line_of(blade: Blade, one: Stud, pose: Pose) -> LineString:
     """Return the stud's edge in the ski frame, drawn out far beyond both ends."""
-    a, b = (pose.place(p) for p in edge_of(one, blade))
+    a, b = (pose.place(p) for p in _edge(one, blade))
     length = math.dist(a, b)
     e = ((b[0] - a[0]) / length, (b[1] - a[1]) / length)
     return LineString(

@@ -111,15 +111,10 @@ def test_intervals_are_the_shop_s_own():
 @pytest.mark.parametrize(
     ("options", "field"),
     [
-        ({"name": " "}, "caliper name"),
-        ({"unit": "cm"}, "caliper unit"),
         ({"resolution_mm": 0}, "caliper resolution"),
         ({"resolution_mm": math.nan}, "caliper resolution"),
         ({"mpe_mm": 0}, "caliper permissible error"),
         ({"mpe_mm": -0.02}, "caliper permissible error"),
-        ({"jaw_height_mm": 0}, "caliper jaw height"),
-        ({"reference_line_height_mm": -1}, "caliper reference line height"),
-        ({"jaw_width_mm": math.inf}, "caliper jaw width"),
         ({"scale": "sundial"}, "caliper scale"),
     ],
 )

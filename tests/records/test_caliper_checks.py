@@ -15,7 +15,7 @@ from workbench.errors import InputError
 from workbench.records.backup.opening import open_book
 from workbench.records.book import Book
 from workbench.records.store import schema
-from workbench.records.store.faults import UnknownRowError
+from workbench.records.store.database import UnknownRowError
 from workbench.records.store.rows import Caliper, CaliperCheck
 
 from .conftest import Shop

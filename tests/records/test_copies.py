@@ -14,7 +14,7 @@ from workbench.errors import RecordsError
 from workbench.records.backup.copies import copy_book
 from workbench.records.backup.opening import open_book
 from workbench.records.book import Book
-from workbench.records.store.faults import RefusedFileError
+from workbench.records.store.database import RefusedFileError
 from workbench.records.store.schema import migrations
 
 pytestmark = pytest.mark.usefixtures("begun_by_steps")

@@ -246,7 +246,7 @@ def test_a_book_that_turns_read_only_says_so(shop: Shop) -> None:
 def test_a_full_disk_says_so_and_loses_nothing(shop: Shop) -> None:
     """A write for which there is no room is refused whole; when there is room, it goes on."""
     desk = shop.book._desk
-    kept = shop.book.add_reading(shop.job.id, "kl", shop.taken())
+    kept = shop.book.add_fact(shop.job.id, "kl", shop.taken())
     pages = desk.read(lambda db: db.execute("PRAGMA page_count").fetchone()[0])
     desk.read(lambda db: db.execute(f"PRAGMA max_page_count = {pages}"))
     with pytest.raises(RecordsError, match=r"the disk is full.*make room"):
@@ -341,7 +341,7 @@ def test_many_processes_may_begin_one_book_at_once(path: Path) -> None:
 
 def test_a_backup_is_one_sound_file_of_all_that_was_kept(shop: Shop, tmp_path: Path) -> None:
     """A copy made while the book is open holds everything, needs no log and is 0600."""
-    kept = shop.book.add_reading(shop.job.id, "kl", shop.taken())
+    kept = shop.book.add_fact(shop.job.id, "kl", shop.taken())
     copy = tmp_path / "copies.db"
     copy_book(shop.book.path, copy)
     alone = tmp_path / "elsewhere"

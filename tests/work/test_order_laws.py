@@ -22,13 +22,12 @@ from workbench.errors import BenchError, InputError
 from workbench.fin.frame import Point, Pose
 from workbench.fin.plan.plan import Plan
 from workbench.fin.pose.fit import fit_pose
-from workbench.fin.reading.method import Method
+from workbench.fin.reading.method import QUANTITIES, Method
 from workbench.fin.reading.observe import observe
-from workbench.fin.reading.quantities import QUANTITIES
 from workbench.places import shipped
 from workbench.work.order.order_answers import order_plan, restate_report
 from workbench.work.order.order_file import Order, order_from, read_order
-from workbench.work.order.solved_jobs import fit_of
+from workbench.work.order.rigs import fit_of
 
 DATA = Path(__file__).parent / "data"
 

@@ -180,7 +180,7 @@ def test_a_damaged_row_here_is_not_sent_and_goes_once_struck_out(
     first, second, _ = books
     sync(first, folder)
     sync(second, folder)
-    kept = first.add_reading(shop.job.id, "kl", shop.taken())
+    kept = first.add_fact(shop.job.id, "kl", shop.taken())
     first.write(lambda pen: pen.db.execute("DROP TRIGGER readings_no_update"))
     first.write(lambda pen: pen.db.execute("UPDATE readings SET mm = 99"))
     first._desk.read(lambda db: db.sound.clear())
@@ -238,7 +238,7 @@ def test_a_ski_set_at_two_benches_apart_is_told_at_both(
         return [line for line in sync(book, folder) if "two benches at once" in line]
 
     def read(book: Book, text: str, who: str) -> None:
-        book.add_reading(shop.job.id, who, shop.taken(text, float(text) * 25.4))
+        book.add_fact(shop.job.id, who, shop.taken(text, float(text) * 25.4))
 
     read(first, "2.450", "KL")
     for book in (first, second, third):

@@ -8,11 +8,11 @@ from pathlib import Path
 
 import pytest
 
+from tests.fin.plates import plan
 from tests.shop import Clock, empty_shop, read
 from workbench.errors import InputError, MissingPartError, PoseError
 from workbench.fin.blade import Blade
 from workbench.fin.frame import Base, Pose
-from workbench.fin.plan.guidance import plan
 from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import fit_pose
 from workbench.fin.reading.method import Method

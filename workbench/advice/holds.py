@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from workbench.fin.reading.quantities import Quantity
+from workbench.fin.reading.method import Quantity
 
 Kind = Literal["tips", "flat", "station", "deepest"]
 

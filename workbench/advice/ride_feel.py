@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal, get_args
 
-from workbench.fin.reading.quantities import TRAITS, Quantity
+from workbench.fin.reading.method import TRAITS, Quantity
 
 What = Literal[Quantity, "wing"]
 Sure = Literal["often", "sometimes", "rarely"]

@@ -185,10 +185,10 @@ def load_one_by_one() -> Iterator[None]:
             yield
 
 
-Row: TypeAlias = "str | int"
+SheetRow: TypeAlias = "str | int"
 """A line of the sheet: the head of a group, or the index of a choice."""
 
-ROWS: tuple[Row, ...] = tuple(
+ROWS: tuple[SheetRow, ...] = tuple(
     row
     for group in GROUPS
     for row in (group, *(i for i, c in enumerate(CHOICES) if c.group == group))
@@ -251,7 +251,7 @@ class Sheet(KeyScreen[str]):
         more = " ; more ↑ ↓" if cut else ""
         return f"Everything else: number or arrows, then + ; Esc closes{more}"
 
-    def _row(self, row: Row) -> Content:
+    def _row(self, row: SheetRow) -> Content:
         """Return the head of a group, or a choice, marked where it is the one; of one width."""
         if isinstance(row, str):
             return styled((f" {row.upper()}".ljust(COLUMN), "bold $accent"))

@@ -37,9 +37,8 @@ from workbench.errors import BenchError, InputError
 from workbench.places import shipped
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.tasks import tour_words
-from workbench.work.order.shop_policy import BELL, FLASH
 from workbench.work.text.words import error_words
-from workbench.work.trust.setting_values import ON
+from workbench.work.trust.shop_policy import BELL, FLASH
 
 LEAST_WIDTH, LEAST_HEIGHT = 60, 18
 NARROW_BELOW = 72
@@ -238,9 +237,9 @@ class Bench(App[int]):
             kept = self.shop.book.settings()
         except BenchError:  # the book does not answer: what was refused is said all the same
             kept = {}
-        if ON.of(kept.get(BELL)):
+        if BELL.of(kept.get(BELL.name)):
             self.bell()
-        if ON.of(kept.get(FLASH)):
+        if FLASH.of(kept.get(FLASH.name)):
             readings = self.screen_stack[0].query_one("#readings", Panel)
             readings.add_class("-doubt")
             self.set_timer(FLASH_S, lambda: readings.remove_class("-doubt"))
@@ -398,7 +397,8 @@ class Bench(App[int]):
             return
         name, room = self._under(at)
         if name == "roster":
-            self.hands.scroll_queue(panel_text.scrolled(self.hands.state, room.height, by))
+            state = self.hands.state
+            self.hands.change(scrolled=panel_text.scrolled(state, room.height, by))
         elif name in ("readings", "target"):
             self.hands.select(by)
 

@@ -13,7 +13,7 @@ from workbench.commands.manual import Command, Run, Takes, command, option
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import say
 from workbench.errors import OutOfReachError
-from workbench.fin.reading.quantities import QUANTITIES
+from workbench.fin.reading.method import QUANTITIES
 from workbench.measure.units import Unit
 from workbench.work.job.job_view import JobView, RosterLine
 from workbench.work.job.shop import Shop

@@ -105,10 +105,9 @@ class Blade:
             return
         object.__setattr__(self, "outline_mm", _opened(self.outline_mm))
         _check_outline(self.outline_mm)
-        for label, edge in (("top_edge", self.top_edge_mm), ("back_edge", self.back_edge_mm)):
-            _check_edge(label, edge, self.outline_mm)
-        for label, edge in (("top_normal", self.top_edge_mm), ("back_normal", self.back_edge_mm)):
-            object.__setattr__(self, label, inward_normal(self.outline_mm, edge))
+        for label, edge in (("top", self.top_edge_mm), ("back", self.back_edge_mm)):
+            _check_edge(f"{label}_edge", edge, self.outline_mm)
+            object.__setattr__(self, f"{label}_normal", inward_normal(self.outline_mm, edge))
         object.__setattr__(self, "reach_mm", max(math.hypot(u, v) for u, v in self.outline_mm))
         _, centre = area_and_centroid(self.outline_mm)
         object.__setattr__(self, "centre_mm", centre)

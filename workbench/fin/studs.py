@@ -16,7 +16,7 @@ from functools import lru_cache
 from typing import Literal
 
 from workbench.errors import InputError, OutOfReachError, shown
-from workbench.fin.blade import Blade, Edge, check_point
+from workbench.fin.blade import Blade, check_point
 from workbench.fin.frame import Point, Pose
 from workbench.frozen import dataclass
 from workbench.measure.linalg import Three, solve
@@ -89,6 +89,13 @@ class Stud:
         """Return how far along the axis the stud's end lies at a travel: its tip radius further."""
         return travel_mm + self.tip_radius_mm
 
+    def allows(self, travel_mm: float, slack_mm: float = 0.0) -> bool:
+        """Return whether its limits, where it has any, let it have this travel."""
+        if self.limits_mm is None:
+            return True
+        lo, hi = self.limits_mm
+        return lo - slack_mm <= self.end_mm(travel_mm) <= hi + slack_mm
+
     @property
     def said(self) -> str:
         """What it is called on screen and paper."""
@@ -140,24 +147,17 @@ def named(name: str, names: Sequence[str]) -> str | None:
     return other if other in names else None
 
 
-def edge_of(stud: Stud, blade: Blade) -> Edge:
-    """Return the edge (blade frame, mm) that the stud presses on."""
-    return blade.top_edge_mm if stud.touches == "top" else blade.back_edge_mm
-
-
-def normal_of(stud: Stud, blade: Blade) -> Point:
-    """Return that edge's unit normal into the metal (blade frame)."""
-    return blade.top_normal if stud.touches == "top" else blade.back_normal
-
-
 def travel(stud: Stud, blade: Blade, pose: Pose) -> Travel:
     """Return the stud's travel with the blade seated at ``pose``.
 
     Raises:
         InputError: the stud does not point at its edge's outer side.
     """
-    edge = edge_of(stud, blade)
-    nu, nv = normal_of(stud, blade)
+    edge, (nu, nv) = (
+        (blade.top_edge_mm, blade.top_normal)
+        if stud.touches == "top"
+        else (blade.back_edge_mm, blade.back_normal)
+    )
     c, s = math.cos(pose.tilt_rad), math.sin(pose.tilt_rad)
     n = (c * nu - s * nv, s * nu + c * nv)
     press = n[0] * stud.axis[0] + n[1] * stud.axis[1]
@@ -176,6 +176,8 @@ def travel(stud: Stud, blade: Blade, pose: Pose) -> Travel:
     )
     ex, ey = e2[0] - e1[0], e2[1] - e1[1]
     along = ((contact[0] - e1[0]) * ex + (contact[1] - e1[1]) * ey) / (ex * ex + ey * ey)
+    # A blade that moves along the edge's normal drives the ball back by one over ``press``; one
+    # that slides along its edge does not move it.
     turn = n[1] * (contact[0] - pose.x_mm) - n[0] * (contact[1] - pose.y_mm)
     return Travel(mm, (n[0] / press, n[1] / press, turn / press), contact, along)
 
@@ -221,31 +223,35 @@ def seat(studs: Sequence[Stud], blade: Blade, travels_mm: Sequence[float], near:
     Raises:
         OutOfReachError: no line touches both balls, or the edges are parallel.
     """
-    balls = {
-        stud.name: (
-            stud.at_mm[0] + mm * stud.axis[0],
-            stud.at_mm[1] + mm * stud.axis[1],
-            stud.tip_radius_mm,
-        )
-        for stud, mm in zip(studs, travels_mm, strict=True)
-    }
-    one, two = (balls[stud.name] for stud in studs if stud.touches == "top")
-    back = next(balls[stud.name] for stud in studs if stud.touches == "back")
-    tilt = _common_tangent_tilt(one, two, blade.top_normal, near)
-    pose = _against(one, back, blade, tilt)
-    if pose is None:
+    tops: list[Three] = []
+    backs: list[Three] = []
+    for stud, mm in zip(studs, travels_mm, strict=True):
+        x, y = stud.at_mm[0] + mm * stud.axis[0], stud.at_mm[1] + mm * stud.axis[1]
+        (tops if stud.touches == "top" else backs).append((x, y, stud.tip_radius_mm))
+    tilt = _common_tangent_tilt(tops[0], tops[1], blade.top_normal, near)
+    c, s = math.cos(tilt), math.sin(tilt)
+    rows, right = [], []
+    for (x, y, radius), edge, (nu, nv) in (
+        (tops[0], blade.top_edge_mm, blade.top_normal),
+        (backs[0], blade.back_edge_mm, blade.back_normal),
+    ):
+        n = (c * nu - s * nv, s * nu + c * nv)
+        rows.append(n)
+        right.append(n[0] * x + n[1] * y + radius - (nu * edge[0][0] + nv * edge[0][1]))
+    out = solve(rows, right)
+    if out is None:
         raise OutOfReachError("the blade's top and back edges are parallel: no stop along the base")
-    return pose
+    return Pose(out[0], out[1], tilt)
 
 
-def _common_tangent_tilt(
-    one: tuple[float, float, float], two: tuple[float, float, float], normal: Point, near: Pose
-) -> float:
+def _common_tangent_tilt(one: Three, two: Three, normal: Point, near: Pose) -> float:
     """Return the tilt at which the top edge touches both balls: n . (c2 - c1) = r1 - r2."""
     dx, dy = two[0] - one[0], two[1] - one[1]
     apart = math.hypot(dx, dy)
     if apart <= abs(one[2] - two[2]):
         raise OutOfReachError("the two top studs are too close together for an edge to touch both")
+    # That fixes the normal's angle to the line of the centres but for its sign: an edge can lie on
+    # either side of the balls.
     lean = math.acos((one[2] - two[2]) / apart)
     own = math.atan2(normal[1], normal[0])
     tilts = []
@@ -253,23 +259,6 @@ def _common_tangent_tilt(
         tilt = math.atan2(dy, dx) + sign * lean - own
         tilts.append(math.remainder(tilt - near.tilt_rad, math.tau) + near.tilt_rad)
     return min(tilts, key=lambda tilt: abs(tilt - near.tilt_rad))
-
-
-def _against(
-    top: tuple[float, float, float], back: tuple[float, float, float], blade: Blade, tilt: float
-) -> Pose | None:
-    """Return the pose at this tilt whose top and back edges touch these balls."""
-    c, s = math.cos(tilt), math.sin(tilt)
-    rows, right = [], []
-    for (x, y, radius), edge, (nu, nv) in (
-        (top, blade.top_edge_mm, blade.top_normal),
-        (back, blade.back_edge_mm, blade.back_normal),
-    ):
-        n = (c * nu - s * nv, s * nu + c * nv)
-        rows.append(n)
-        right.append(n[0] * x + n[1] * y + radius - (nu * edge[0][0] + nv * edge[0][1]))
-    out = solve(rows, right)
-    return None if out is None else Pose(out[0], out[1], tilt)
 
 
 # -- threads ---------------------------------------------------------------------------------------
@@ -297,11 +286,8 @@ _METRIC = re.compile(
     re.IGNORECASE | re.ASCII,
 )
 _UNIFIED = re.compile(
-    r"(?:#|No\.?\s*)?(\d{1,2}(?:/\d{1,2})?)\s*-\s*(\d{1,3})\s*(?:(UN[CF]?)(?:-?\d?[AB])?)?",
+    r"(?:#|No\.?\s*)?(\d{1,2}(?:/\d{1,2})?)\s*(?:-\s*(\d{1,3})\s*)?(?:(UN[CF]?)(?:-?\d?[AB])?)?",
     re.IGNORECASE | re.ASCII,
-)
-_SERIES_ONLY = re.compile(
-    r"(?:#|No\.?\s*)?(\d{1,2}(?:/\d{1,2})?)\s*(UN[CF])", re.IGNORECASE | re.ASCII
 )
 
 
@@ -318,14 +304,9 @@ def lead_of_thread(designation: str, field: str = "thread") -> float:
     text = designation.strip()
     if match := _METRIC.fullmatch(text):
         return _metric_lead(designation, field, match[1].replace(",", "."), match[2])
-    if match := _UNIFIED.fullmatch(text):
-        return _unified_lead(designation, field, match[1], int(match[2]), match[3])
-    if match := _SERIES_ONLY.fullmatch(text):
-        table = UNIFIED_TPI.get(match[1], {})
-        tpi = table.get(match[2].upper())
-        if tpi is None:
-            raise InputError(field, designation, _known_unified(match[1]))
-        return MM_PER_INCH / tpi
+    match = _UNIFIED.fullmatch(text)
+    if match is not None and (match[2] or match[3]):
+        return _unified_lead(designation, field, match[1], match[2], (match[3] or "").upper())
     raise InputError(field, designation, _ACCEPTED)
 
 
@@ -363,16 +344,15 @@ def _metric_lead(designation: str, field: str, size: str, pitch: str | None) -> 
     return value
 
 
-def _unified_lead(designation: str, field: str, size: str, tpi: int, series: str | None) -> float:
-    table = UNIFIED_TPI.get(size)
-    if table is None:
-        raise InputError(field, designation, f"a size among {', '.join(UNIFIED_TPI)}")
-    name = (series or "").upper()
-    if name in table and table[name] != tpi:
+def _unified_lead(designation: str, field: str, size: str, pitch: str | None, name: str) -> float:
+    """Return the lead by threads per inch (``pitch``) or by the series of that name, or by both."""
+    table = UNIFIED_TPI.get(size, {})
+    tpi = table.get(name, 0) if pitch is None else int(pitch)
+    if table.get(name, tpi) != tpi:
         raise InputError(field, designation, f"{size}-{table[name]} {name}, or another series")
-    if name in ("UNC", "UNF") and name not in table:
-        raise InputError(field, designation, _known_unified(size))
-    if name != "UN" and tpi not in table.values():
+    # UN alone says that the pitch is a special one.
+    is_known = tpi in table.values() and (name in table or name not in ("UNC", "UNF"))
+    if not table or not (is_known or (name == "UN" and pitch is not None)):
         raise InputError(field, designation, _known_unified(size))
     if not 4 <= tpi <= 200:
         raise InputError(field, designation, "4 to 200 threads per inch")

@@ -51,7 +51,7 @@ class Adjustment:
         return chi2_sf(self.chi2, self.dof) if self.dof > 0 else None
 
     def agrees(self) -> bool:
-        """The global test at 5 %: whether the readings agree within their uncertainties.
+        """Return the global test at 5 %: whether the readings agree within their uncertainties.
 
         Without redundancy nothing contradicts.
         """
@@ -66,7 +66,7 @@ class Adjustment:
         )
 
     def detectable(self) -> tuple[float | None, ...]:
-        """Minimal detectable bias of each reading: delta0 u / sqrt(r) (Baarda)."""
+        """Return the minimal detectable bias of each reading: delta0 u / sqrt(r) (Baarda)."""
         delta = detectable_shift()
         return tuple(
             delta * u / math.sqrt(r) if r > 0 else None
@@ -100,12 +100,12 @@ def adjust(
 
 
 def critical_w() -> float:
-    """Two-sided critical value of a normalised residual (3.29 for Baarda's 0.001)."""
+    """Return the two-sided critical value of a normalised residual (3.29 for Baarda's 0.001)."""
     return -normal_quantile(ALPHA / 2)
 
 
 def detectable_shift() -> float:
-    """Baarda's delta0: the shift of a normalised residual that is caught with his power.
+    """Return Baarda's delta0: the shift of a normalised residual caught with his power.
 
     The far tail, some 1e-13 at Baarda's constants, is left out as he does.
     """
@@ -113,7 +113,7 @@ def detectable_shift() -> float:
 
 
 def _refined(factors: Factors, rows: list[list[float]], right: list[float]) -> list[float]:
-    """Solution with one step of refinement, which wins back what conditioning took."""
+    """Return the solution with one step of refinement, which wins back what conditioning took."""
     first = least_squares(factors, right)
     left = [math.fsum([b, *(-a * x for a, x in zip(r, first, strict=True))])
             for r, b in zip(rows, right, strict=True)]  # fmt: skip

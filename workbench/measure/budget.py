@@ -41,7 +41,6 @@ class Contribution:
     of: Of = "length"
 
     def __post_init__(self) -> None:
-        """Refuse figures that no budget can use."""
         _check_positive(f"uncertainty of {self.name}", self.u)
         if not self.dof >= 1:
             raise InputError(f"degrees of freedom of {self.name}", self.dof, "1 or more")
@@ -72,7 +71,7 @@ class Contribution:
     def rectangular(
         cls, name: str, half_width: float, sensitivity: float = 1.0, of: Of = "length"
     ) -> Contribution:
-        """Anywhere within plus or minus ``half_width`` alike: u = a / sqrt(3) (JCGM 100, 4.3.7)."""
+        """What lies anywhere within a half width alike: u = a / sqrt(3) (JCGM 100, 4.3.7)."""
         u = _check_positive(f"half-width of {name}", half_width) / math.sqrt(3)
         return cls(name, u, math.inf, sensitivity, "rectangular", math.sqrt(3), of)
 
@@ -93,7 +92,6 @@ class Budget:
     parts: tuple[Contribution, ...]
 
     def __post_init__(self) -> None:
-        """Refuse an empty budget."""
         if not self.parts:
             raise InputError("budget", "no contribution", "one or more contributions")
 
@@ -115,13 +113,13 @@ class Budget:
         return 1 / below if below > 0 else math.inf
 
     def coverage(self, level: float = 0.95) -> float:
-        """Coverage factor of ``level``: Student's t, degrees of freedom cut to whole (G.4.1)."""
+        """Return the coverage factor: Student's t, degrees of freedom cut to whole (G.4.1)."""
         dof = self.dof
         # 1e-9 keeps a whole number that rounding left a hair short.
         return coverage_factor(level, dof if math.isinf(dof) else max(1, math.floor(dof + 1e-9)))
 
     def expanded(self, level: float = 0.95) -> float:
-        """Expanded uncertainty at ``level``: the coverage factor times ``u``."""
+        """Return the expanded uncertainty at ``level``: the coverage factor times ``u``."""
         return self.coverage(level) * self.u
 
     @property
@@ -199,7 +197,7 @@ def reading_budget_mm(
     slope: float = 0.0,
     warmth: Sequence[Contribution] | None = None,
 ) -> Budget:
-    """Budget of the mean of one or more readings ``values_mm`` of one length.
+    """Return the budget of the mean of one or more readings ``values_mm`` of one length.
 
     ``scatter`` is the shop's own of one reading, as a study measured it: see ``scatter_of``.
     Without it repeats show their own, and a single reading takes ``ASSUMED``.

@@ -15,7 +15,7 @@ from typing import Literal, assert_never
 from workbench.errors import InputError
 from workbench.frozen import dataclass
 from workbench.measure.display import FINE, change_text, fine_text
-from workbench.measure.units import UNITS, Unit
+from workbench.measure.units import Unit
 
 CaliperScale = Literal["digital", "vernier or dial 0.02 mm", "scale 0.1/0.05 mm"]
 
@@ -45,7 +45,7 @@ LONGEST_MM = 1000.0
 
 
 def din862_mpe_mm(length_mm: float, scale: CaliperScale = "digital") -> float:
-    """Permissible error in mm of an outside measurement of ``length_mm`` (0 to 1000).
+    """Return the permissible error in mm of an outside measurement of ``length_mm`` (0 to 1000).
 
     Lengths between the table's rows take the next longer row.
     """
@@ -96,9 +96,7 @@ class Caliper:
     """A caliper as the register knows it; lengths in mm whatever its display shows.
 
     ``unit`` is what its display shows, ``resolution_mm`` the step of its last digit, ``mpe_mm``
-    its permissible error (left out: DIN 862 for ``scale`` and length). ``jaw_height_mm`` is how
-    high the flat jaws reach above their tips, ``reference_line_height_mm`` the height of the line
-    on them that is held to the base, ``jaw_width_mm`` the width of what touches.
+    its permissible error (left out: DIN 862 for ``scale`` and length).
     """
 
     name: str
@@ -106,29 +104,18 @@ class Caliper:
     resolution_mm: float = 0.0127
     mpe_mm: float | None = None
     scale: CaliperScale = "digital"
-    jaw_height_mm: float | None = None
-    reference_line_height_mm: float | None = None
-    jaw_width_mm: float = 0.0
 
     def __post_init__(self) -> None:
-        """Refuse a caliper that cannot be."""
-        if not self.name.strip():
-            raise InputError("caliper name", self.name, "a name")
-        if self.unit not in UNITS:
-            raise InputError("caliper unit", self.unit, "in or mm")
-        for field, value, above in (
-            ("resolution", self.resolution_mm, 0.0),
-            ("permissible error", self.mpe_mm, 0.0),
-            ("jaw height", self.jaw_height_mm, 0.0),
-            ("reference line height", self.reference_line_height_mm, None),
-            ("jaw width", self.jaw_width_mm, None),
+        for field, value in (
+            ("resolution", self.resolution_mm),
+            ("permissible error", self.mpe_mm),
         ):
-            if value is not None:
-                _check(field, value, above)
+            if value is not None and not 0.0 < value < math.inf:
+                raise InputError(f"caliper {field}", value, "more than 0 mm")
         din862_mpe_mm(0, self.scale)
 
     def mpe_at(self, length_mm: float) -> float:
-        """Permissible error in mm when measuring ``length_mm``."""
+        """Return the permissible error in mm when measuring ``length_mm``."""
         return din862_mpe_mm(length_mm, self.scale) if self.mpe_mm is None else self.mpe_mm
 
 
@@ -141,8 +128,8 @@ class Check:
     day: int
 
     def __post_init__(self) -> None:
-        """Refuse figures no block has."""
-        _check("nominal of the check", self.nominal_mm)
+        if not 0.0 <= self.nominal_mm < math.inf:
+            raise InputError("nominal of the check", self.nominal_mm, "0 mm or more")
         if not math.isfinite(self.reading_mm):
             raise InputError("reading of the check", self.reading_mm, "a finite number")
 
@@ -199,7 +186,7 @@ def standing(
     zero_days: int = ZERO_DAYS,
     block_days: int = BLOCK_DAYS,
 ) -> Standing:
-    """Whether the last check of each kind passed and is not too old.
+    """Return whether the last check of each kind passed and is not too old.
 
     A zero check holds for ``zero_days`` days, that of its own day being the first; likewise a
     block. 0 asks for no check of that kind. A failed check outranks an old one.
@@ -240,9 +227,3 @@ _REMEDY: dict[CheckKind, str] = {
 def _off(error_mm: float, unit: Unit) -> str:
     text = change_text(error_mm, unit, FINE[unit])
     return f"off by {text} {unit}" if text.strip("0.") else "right"
-
-
-def _check(field: str, value: float, above: float | None = None) -> None:
-    if not math.isfinite(value) or value < 0 or (above is not None and value <= above):
-        accepted = "0 mm or more" if above is None else "more than 0 mm"
-        raise InputError(f"caliper {field}", value, accepted)

@@ -141,7 +141,7 @@ _LEAST_CUT = 0.01
 
 
 def round_to_uncertainty(value: float, u: float, digits: int = 2) -> tuple[str, str]:
-    """``value`` and ``u`` as plain decimal text: ``u`` to ``digits`` figures, ``value`` to match.
+    """Return ``value`` and ``u`` as decimal text: ``u`` to ``digits`` figures, ``value`` to match.
 
     ``u`` is rounded up rather than to nearest, unless what is cut off is less than 1 % of it
     (7.2.6 rounds 10.47 up to 11 but lets 28.05 be 28); halves of ``value`` go to the even digit.

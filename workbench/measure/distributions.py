@@ -19,12 +19,12 @@ _Tail = Callable[[float], float]
 
 
 def normal_sf(z: float) -> float:
-    """Probability that a standard normal value is above ``z``."""
+    """Return the probability that a standard normal value is above ``z``."""
     return 0.5 * math.erfc(z / _ROOT2)
 
 
 def normal_quantile(p: float) -> float:
-    """The standard normal value with probability ``p`` below it."""
+    """Return the standard normal value with probability ``p`` below it."""
     inner, outer = _two_sided(p)
     size = _positive_root(
         lambda z: math.erf(z / _ROOT2),
@@ -38,7 +38,7 @@ def normal_quantile(p: float) -> float:
 
 @lru_cache(maxsize=1024)  # every look at a reading's repeats asks for the same few
 def t_quantile(p: float, dof: float) -> float:
-    """Student's t with probability ``p`` below it."""
+    """Return Student's t with probability ``p`` below it."""
     _check_dof(dof)
     z = normal_quantile(p)
     if math.isinf(dof) or z == 0:
@@ -59,13 +59,13 @@ def t_quantile(p: float, dof: float) -> float:
 
 
 def chi2_sf(x: float, dof: float) -> float:
-    """Probability that chi-square with ``dof`` degrees of freedom is above ``x``."""
+    """Return the probability that chi-square with ``dof`` degrees of freedom is above ``x``."""
     _check_finite_dof(dof)
     return gamma_p_q(dof / 2, x / 2)[1]
 
 
 def chi2_quantile(p: float, dof: float) -> float:
-    """Chi-square with probability ``p`` below it."""
+    """Return the chi-square with probability ``p`` below it."""
     _check_p(p)
     _check_finite_dof(dof)
     log_scale = math.lgamma(dof / 2) + dof / 2 * math.log(2)
@@ -80,7 +80,7 @@ def chi2_quantile(p: float, dof: float) -> float:
 
 
 def f_sf(x: float, dof1: float, dof2: float) -> float:
-    """Probability that F with ``dof1`` and ``dof2`` degrees of freedom is above ``x``."""
+    """Return the probability that F with these degrees of freedom is above ``x``."""
     _check_finite_dof(dof1)
     _check_finite_dof(dof2)
     if x <= 0:
@@ -92,14 +92,14 @@ def f_sf(x: float, dof1: float, dof2: float) -> float:
 
 
 def coverage_factor(level: float, dof: float = math.inf) -> float:
-    """Student's t for a two-sided interval of ``level``: t_p(nu) of JCGM 100:2008, Table G.2."""
+    """Return Student's t for a two-sided interval of ``level`` (JCGM 100:2008, Table G.2)."""
     if not 0 < level < 1:
         raise InputError("level of confidence", level, "more than 0 and less than 1, such as 0.95")
     return -t_quantile((1 - level) / 2, dof)
 
 
 def _t_two_tails(t: float, dof: float) -> tuple[float, float]:
-    """Probabilities that abs(T) is below and above ``t`` >= 0."""
+    """Return the probabilities that abs(T) is below and above ``t`` >= 0."""
     square = t * t
     if math.isinf(square):
         return 1.0, 0.0
@@ -113,12 +113,12 @@ def _t_density(dof: float) -> _Tail:
 
 
 def _nearly_normal(t: float, dof: float) -> bool:
-    """Whether the asymptotic series are exact to rounding, where the fraction loses digits."""
+    """Return whether the series in 1/dof are exact to rounding: there the fraction loses digits."""
     return dof >= 1e4 and t * t <= 1e-3 * dof
 
 
 def _t_from_normal(z: float, dof: float) -> float:
-    """Student's t from the normal quantile, Abramowitz & Stegun 26.7.5."""
+    """Return Student's t from the normal quantile, Abramowitz & Stegun 26.7.5."""
     s = z * z
     terms = (
         1.0,
@@ -131,7 +131,7 @@ def _t_from_normal(z: float, dof: float) -> float:
 
 
 def _series(terms: tuple[float, ...], dof: float) -> float:
-    """Sum of terms over the rising powers of ``dof``."""
+    """Return the sum of terms over the rising powers of ``dof``."""
     total = 0.0
     for term in reversed(terms):
         total = total / dof + term
@@ -139,7 +139,7 @@ def _series(terms: tuple[float, ...], dof: float) -> float:
 
 
 def _two_sided(p: float) -> tuple[float, float]:
-    """Probabilities within and beyond the symmetric pair of values at ``p``."""
+    """Return the probabilities within and beyond the symmetric pair of values at ``p``."""
     _check_p(p)
     return abs(1 - 2 * p), 2 * min(p, 1 - p)
 
@@ -147,7 +147,7 @@ def _two_sided(p: float) -> tuple[float, float]:
 def _positive_root(
     below: _Tail, above: _Tail, density: _Tail, p: float, q: float, start: float = 1.0
 ) -> float:
-    """The x > 0 with ``below(x)`` = p and ``above(x)`` = q, on whichever is the smaller.
+    """Return the x > 0 with ``below(x)`` = p and ``above(x)`` = q, on whichever is the smaller.
 
     Newton's step is taken between logarithms, where tails of every kind are nearly straight, and
     is refused for a bisection whenever it leaves the bracket.
@@ -212,7 +212,7 @@ _STIRLING = (1 / 12, -1 / 360, 1 / 1260, -1 / 1680, 1 / 1188, -691 / 360360, 1 /
 
 
 def gamma_p_q(a: float, x: float) -> tuple[float, float]:
-    """Lower and upper regularised incomplete gamma functions P(a, x) and Q(a, x).
+    """Return the lower and upper regularised incomplete gamma functions P(a, x) and Q(a, x).
 
     ``a`` > 0, ``x`` >= 0; the smaller of the two keeps its relative accuracy.
     """
@@ -229,7 +229,7 @@ def gamma_p_q(a: float, x: float) -> tuple[float, float]:
 
 
 def beta_i(a: float, b: float, x: float, y: float) -> tuple[float, float]:
-    """Regularised incomplete beta function I_x(a, b) and its complement I_y(b, a).
+    """Return the regularised incomplete beta function I_x(a, b) and its complement I_y(b, a).
 
     ``y`` is 1 - x, given apart so that neither end loses its digits; ``a``, ``b`` > 0.
     """
@@ -246,7 +246,7 @@ def beta_i(a: float, b: float, x: float, y: float) -> tuple[float, float]:
 
 
 def _beta_scale(a: float, b: float, x: float, y: float) -> float:
-    """x^a y^b / B(a, b)."""
+    """Return x^a y^b / B(a, b)."""
     n = a + b
     exponent = (
         _stirling_error(n)
@@ -259,7 +259,7 @@ def _beta_scale(a: float, b: float, x: float, y: float) -> float:
 
 
 def _stirling_error(a: float) -> float:
-    """ln Gamma(a) minus Stirling's (a - 1/2) ln a - a + ln(2 pi) / 2."""
+    """Return ln Gamma(a) minus Stirling's (a - 1/2) ln a - a + ln(2 pi) / 2."""
     if a < 12:
         return math.lgamma(a) - (a - 0.5) * math.log(a) + a - _HALF_LOG_2PI
     square = a * a
@@ -270,7 +270,7 @@ def _stirling_error(a: float) -> float:
 
 
 def _deviance(a: float, m: float) -> float:
-    """A ln(a / m) + m - a, without cancellation where ``a`` is near ``m``."""
+    """Return a ln(a / m) + m - a, without cancellation where ``a`` is near ``m``."""
     if m <= 0:
         return math.inf
     difference = a - m
@@ -289,7 +289,7 @@ def _deviance(a: float, m: float) -> float:
 
 
 def _gamma_series(a: float, x: float) -> float:
-    """Sum of x^n / (a (a+1) ... (a+n)), for the lower tail."""
+    """Return the sum of x^n / (a (a+1) ... (a+n)), for the lower tail."""
     term = total = 1 / a
     n = a
     while abs(term) > abs(total) * _EPS:
@@ -300,7 +300,7 @@ def _gamma_series(a: float, x: float) -> float:
 
 
 def _gamma_fraction(a: float, x: float) -> float:
-    """The continued fraction of the upper tail, even part."""
+    """Return the continued fraction of the upper tail, even part."""
     b = x + 1 - a
     c = 1 / _TINY
     d = 1 / b

@@ -65,7 +65,7 @@ class Doubts:
 
 
 def grubbs_critical(n: int, alpha: float = _ALPHA) -> float:
-    """Two-sided critical value of Grubbs' test for ``n`` >= 3 readings (Grubbs 1969; ASTM E178)."""
+    """Return the two-sided critical value of Grubbs' test for 3 readings or more (ASTM E178)."""
     if n < 3:
         raise InputError("number of readings", n, "3 or more for Grubbs' test")
     _check_alpha(alpha)
@@ -74,7 +74,7 @@ def grubbs_critical(n: int, alpha: float = _ALPHA) -> float:
 
 
 def grubbs(values: Sequence[float], alpha: float = _ALPHA, resolution: float = 0.0) -> Suspect:
-    """Grubbs' test of the reading farthest from the mean.
+    """Put the reading farthest from the mean to Grubbs' test.
 
     ``resolution`` is the step that the readings are rounded to; without one the test is that which
     was published. See ``_farthest``.
@@ -86,7 +86,7 @@ def grubbs(values: Sequence[float], alpha: float = _ALPHA, resolution: float = 0
 
 
 def esd_critical(n: int, step: int, alpha: float = _ALPHA) -> float:
-    """Critical value of the generalised ESD for its ``step`` (1, 2 ...) of ``n`` readings.
+    """Return the generalised ESD's critical value for its ``step`` (1, 2 ...) of ``n`` readings.
 
     B. Rosner, Technometrics 25(2) 1983.
     """
@@ -101,7 +101,7 @@ def esd_critical(n: int, step: int, alpha: float = _ALPHA) -> float:
 def generalised_esd(
     values: Sequence[float], most: int, alpha: float = _ALPHA, resolution: float = 0.0
 ) -> tuple[tuple[Suspect, ...], int]:
-    """Generalised ESD for up to ``most`` doubtful readings.
+    """Put up to ``most`` readings to the generalised ESD.
 
     Gives the steps taken, in order, and how many of the first of them are doubtful: as many as
     the last step that exceeds its critical value, even where earlier ones, masked, do not.
@@ -120,7 +120,7 @@ def generalised_esd(
 def doubtful_repeats(
     values: Sequence[float], resolution: float = 0.0, scatter: Scatter | None = None
 ) -> Doubts:
-    """The repeats to look at again: by Grubbs, or from 15 readings on by the generalised ESD.
+    """Return the repeats to look at again: by Grubbs, from 15 readings on by generalised ESD.
 
     Two are doubted where ``scatter``, that of one reading, is known and they are too far apart; one
     never is. ``resolution`` is the step that the readings are rounded to. It counts in the
@@ -151,7 +151,7 @@ def doubtful_repeats(
 
 
 def _far_apart(given: Sequence[float], scatter: Scatter, resolution: float) -> Doubts:
-    """Both of two readings, the later first, where they differ by more than the limit.
+    """Return both of two readings, the later first, where they differ by more than the limit.
 
     The limit is the repeatability limit (ISO 5725-6:1994, 5.2.1, from memory: a third reading is
     then called for), or one step of the display where that is more.
@@ -162,7 +162,7 @@ def _far_apart(given: Sequence[float], scatter: Scatter, resolution: float) -> D
 
 
 def _farthest(values: Sequence[float], resolution: float) -> tuple[int, float]:
-    """Index of the value farthest out and its distance in standard deviations.
+    """Return the index of the value farthest out and its distance in standard deviations.
 
     Rounding hides that readings differ by less than a step: its variance, a twelfth of the step's
     square (JCGM 100:2008, F.2.2.1), joins theirs.
@@ -292,7 +292,7 @@ def _unlikeliness(cause: tuple[float, Slip, str]) -> tuple[float, bool]:
 
 
 def same_digits(one: str, two: str) -> bool:
-    """Whether two entries show the same number: leading and trailing zeros, point and sign aside.
+    """Return whether two entries show the same number: outer zeros, point and sign aside.
 
     Fewer than three figures tell nothing.
     """

@@ -85,14 +85,14 @@ def two_way(table: Readings) -> TwoWay:
 
 
 def ratio(effect: Effect, error: Effect) -> float:
-    """F of an effect over its error; infinite over an error of nothing."""
+    """Return F of an effect over its error; infinite over an error of nothing."""
     if error.ms > 0:
         return effect.ms / error.ms
     return math.inf if effect.ms > 0 else 0.0
 
 
 def probability(effect: Effect, error: Effect) -> float:
-    """Probability of an F as large by chance."""
+    """Return the probability of an F as large by chance."""
     f = ratio(effect, error)
     return 0.0 if math.isinf(f) else f_sf(f, effect.dof, error.dof)
 
@@ -126,11 +126,11 @@ class Gauge:
         return math.hypot(self.grr, self.pv or 0.0)
 
     def percent(self, sd: float) -> float:
-        """A standard deviation as a percentage of the total variation."""
+        """Return a standard deviation as a percentage of the total variation."""
         return 100 * sd / self.tv if self.tv else 0.0
 
     def contribution(self, sd: float) -> float:
-        """A variance as a percentage of the total variance."""
+        """Return a variance as a percentage of the total variance."""
         return self.percent(sd) ** 2 / 100
 
     @property
@@ -167,7 +167,7 @@ class GaugeAnova:
 
 
 def by_anova(readings: Readings, alpha: float = POOL_ALPHA) -> GaugeAnova:
-    """Variance components of a crossed study, by two-way analysis of variance.
+    """Return the variance components of a crossed study, by two-way analysis of variance.
 
     Interaction is pooled into the error when its p is ``alpha`` or more, and of necessity with a
     single trial, part or person. Negative components count as 0. Raises :class:`InputError` where
@@ -195,7 +195,7 @@ def by_anova(readings: Readings, alpha: float = POOL_ALPHA) -> GaugeAnova:
 
 
 def _component(effect: Effect, error: Effect, count: int) -> float:
-    """Standard deviation of one source, from its mean square over that of its error."""
+    """Return the standard deviation of one source, from its mean square over that of its error."""
     return math.sqrt(max(0.0, effect.ms - error.ms) / count) if effect.dof else 0.0
 
 

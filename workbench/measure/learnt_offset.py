@@ -42,7 +42,7 @@ class Line:
     residual_sd: float | None = None
 
     def from_scatter(self, further: float = 1.0) -> Line:
-        """The line of points whose u were all taken as 1, their common u estimated from them.
+        """Return the line with the points' u, all taken as 1 so far, estimated from them.
 
         It is such that chi-square is its degrees of freedom. ``further`` is how far one more y
         scatters about the line, in that u.
@@ -57,19 +57,19 @@ class Line:
         )
 
     def at(self, x: float) -> tuple[float, float]:
-        """The line's y at ``x`` and its standard uncertainty."""
+        """Return the line's y at ``x`` and its standard uncertainty."""
         variance = self.u_intercept**2 + 2 * x * self.covariance + (x * self.u_slope) ** 2
         return self.intercept + self.slope * x, math.sqrt(max(0.0, variance))
 
     def predict(self, x: float) -> tuple[float, float]:
-        """One further reading at ``x``: the line's y, with the points' own scatter added."""
+        """Return one further reading at ``x``: the line's y, with the points' scatter in its u."""
         assert self.residual_sd is not None, "of a line from_scatter"
         y, u = self.at(x)
         return y, math.hypot(u, self.residual_sd)
 
 
 def weighted_line(xs: Sequence[float], ys: Sequence[float], u_ys: Sequence[float]) -> Line:
-    """Line through points whose y have the standard uncertainties ``u_ys`` (ISO/TS 28037, 6)."""
+    """Return the line through points with standard uncertainties of y (ISO/TS 28037, 6)."""
     weights = [1 / (u * u) for u in u_ys]
     total = math.fsum(weights)
     x0, y0 = dot(weights, xs) / total, dot(weights, ys) / total
@@ -91,7 +91,7 @@ def weighted_line(xs: Sequence[float], ys: Sequence[float], u_ys: Sequence[float
 
 
 def deming(xs: Sequence[float], ys: Sequence[float]) -> float:
-    """The slope of Deming's line, with equal errors of both.
+    """Return the slope of Deming's line, with equal errors of both.
 
     W. E. Deming, Statistical Adjustment of Data, 1943.
     """
@@ -108,7 +108,7 @@ def deming(xs: Sequence[float], ys: Sequence[float]) -> float:
 
 
 def jackknife(xs: Sequence[float], ys: Sequence[float]) -> tuple[float, float]:
-    """95 % confidence interval of the slope of Deming's line.
+    """Return the 95 % confidence interval of the slope of Deming's line.
 
     From leaving each point out in turn (Linnet, Clin. Chem. 36 (1990) 1463): pseudo-values,
     Student's t with n - 2 degrees of freedom, about the fit to all points.
@@ -123,7 +123,7 @@ def jackknife(xs: Sequence[float], ys: Sequence[float]) -> tuple[float, float]:
 def york(
     xs: Sequence[float], ys: Sequence[float], u_xs: Sequence[float], u_ys: Sequence[float]
 ) -> Line:
-    """Line through points with independent uncertainties of x and of y, each its own.
+    """Return the line through points with independent uncertainties of x and of y, each its own.
 
     The unified equations of York et al., Am. J. Phys. 72 (2004) 367, iterated to rest, with their
     uncertainties (from the adjusted points). A 0 says that the coordinate is exact; no point may
@@ -154,7 +154,7 @@ class _Centre(NamedTuple):
 def _york_centre(
     xs: Sequence[float], ys: Sequence[float], variances: list[tuple[float, float]], slope: float
 ) -> _Centre:
-    """One round: weights from the slope, then the slope from the weights."""
+    """Go one round: weights from the slope, then the slope from the weights."""
     weights = [1 / (vy + slope * slope * vx) for vx, vy in variances]
     total = math.fsum(weights)
     x0, y0 = dot(weights, xs) / total, dot(weights, ys) / total
@@ -308,7 +308,7 @@ def _line(xs: Sequence[float], ys: Sequence[float]) -> Line:
 
 
 def _effective_dof(u: float, own: float, dof: int) -> float:
-    """Welch-Satterthwaite (JCGM 100:2008, G.4.1), the reading's own u known well."""
+    """Return Welch-Satterthwaite's (JCGM 100:2008, G.4.1), the reading's own u known well."""
     return math.inf if own == 0.0 else dof * (u / own) ** 4
 
 
@@ -335,7 +335,7 @@ class Agreement:
 
 
 def agreement(first: Sequence[float], second: Sequence[float]) -> Agreement:
-    """Agreement of paired readings of the same things by two methods, two pairs or more."""
+    """Return how far two pairs of readings or more by two methods agree."""
     differences = summarise([x - y for x, y in zip(first, second, strict=True)])
     n, bias, sd, se = differences.n, differences.mean, differences.sd, differences.u_mean
     # Two pairs or more: both are numbers.

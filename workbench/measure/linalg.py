@@ -54,6 +54,7 @@ def _solve_three(matrix: Sequence[Sequence[float]], right: Sequence[float]) -> l
     (a, b, c), (d, e, f), (g, h, i) = matrix
     p, q, r = e * i - f * h, f * g - d * i, d * h - e * g
     det = a * p + b * q + c * r
+    # Cofactors lose as many digits as the determinant's terms cancel: four are given away.
     if abs(det) <= 1e-4 * (abs(a * p) + abs(b * q) + abs(c * r)) or not math.isfinite(det):
         return None
     s, t, u = c * h - b * i, a * i - c * g, b * g - a * h
@@ -216,7 +217,7 @@ class Factors:
 
 
 def factor(rows: Sequence[Sequence[float]]) -> Factors:
-    """Factors of the matrix with these rows."""
+    """Return the factors of the matrix with these rows."""
     n = len(rows[0])
     columns = [[row[j] for row in rows] for j in range(n)]
     scales = [math.hypot(*column) or 1.0 for column in columns]
@@ -254,7 +255,7 @@ def _take_out(column: _Row, basis: list[_Row], triangle: list[_Row], k: int) -> 
 
 
 def least_squares(factors: Factors, right: Sequence[float]) -> _Row:
-    """Least-squares solution for a right side of length m; the matrix has full rank."""
+    """Return the least-squares solution for a right side of length m; the matrix has full rank."""
     triangle, n = factors.triangle, len(factors.order)
     answer, out = [0.0] * n, [0.0] * n
     for i in reversed(range(n)):
@@ -266,5 +267,5 @@ def least_squares(factors: Factors, right: Sequence[float]) -> _Row:
 
 
 def dot(a: Sequence[float], b: Sequence[float]) -> float:
-    """Sum of products, summed exactly."""
+    """Return the sum of products, summed exactly."""
     return math.fsum(x * y for x, y in zip(a, b, strict=True))

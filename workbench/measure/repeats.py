@@ -49,7 +49,7 @@ class Repeats:
 
 
 def summarise(values: Iterable[float]) -> Repeats:
-    """Summary of one or more readings.
+    """Return the summary of one or more readings.
 
     Raises :class:`InputError` for no reading at all or one that is no number.
     """
@@ -62,7 +62,7 @@ def summarise(values: Iterable[float]) -> Repeats:
 
 
 def checked(values: Iterable[float], field: str = "readings", least: int = 1) -> tuple[float, ...]:
-    """``values`` as floats, refused unless there are ``least`` of them and all are numbers."""
+    """Return ``values`` as floats, unless there are too few or one is no number."""
     given = tuple(float(value) for value in values)
     if len(given) < least:
         raise InputError(field, len(given), f"{least} or more readings")
@@ -73,13 +73,13 @@ def checked(values: Iterable[float], field: str = "readings", least: int = 1) ->
 
 
 def mean_of(values: Sequence[float]) -> float:
-    """Mean of one or more numbers, to the last digit: equal numbers have exactly that mean."""
+    """Return the mean of numbers to the last digit: equal numbers have exactly that mean."""
     near = math.fsum(values) / len(values)
     return near + math.fsum([*values, *[-near] * len(values)]) / len(values)
 
 
 def sum_of_squares(values: Sequence[float]) -> float:
-    """Sum of squared deviations from the mean, without what the mean's rounding adds.
+    """Return the sum of squared deviations from the mean, without what the mean's rounding adds.
 
     The corrected two-pass formula of Chan, Golub and LeVeque, 1983.
     """
@@ -90,7 +90,7 @@ def sum_of_squares(values: Sequence[float]) -> float:
 
 
 def pooled_sd(groups: Iterable[tuple[float, float]]) -> tuple[float, float]:
-    """One standard deviation from several (sum of squares, degrees of freedom), and its dof."""
+    """Return one standard deviation, and its dof, from several (sum of squares, dof)."""
     pairs = list(groups)
     dof = math.fsum(pair[1] for pair in pairs)
     if not dof > 0:

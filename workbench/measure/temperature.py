@@ -35,7 +35,6 @@ class Material:
     source: str
 
     def __post_init__(self) -> None:
-        """Refuse a coefficient no solid has."""
         if not -1e-5 <= self.per_c <= 5e-4:
             accepted = "per degC, such as 11.5e-6 for steel"
             raise InputError(f"expansion of {self.name}", self.per_c, accepted)
@@ -78,7 +77,7 @@ class AtReference:
 
 
 def material(name: str) -> Material:
-    """The published material of this name."""
+    """Return the published material of this name."""
     found = _BY_NAME.get(name.strip().lower())
     if found is None:
         raise InputError("material", name, "one of: " + ", ".join(MATERIALS))
@@ -92,7 +91,7 @@ def at_reference(
     blade: Material = MATERIALS["aluminium"],
     caliper: Material = MATERIALS["steel"],
 ) -> AtReference:
-    """The length at 20 degC of what reads ``reading_mm``, blade and caliper at these temperatures.
+    """Return the length at 20 degC of what reads ``reading_mm`` at these temperatures.
 
     The reading times the caliper's own expansion is the length as it was; over the blade's it is
     the length at 20 degC. Raises :class:`InputError` for temperatures beyond sense.
@@ -115,7 +114,7 @@ def temperature_parts(
     blade: Material = MATERIALS["aluminium"],
     caliper: Material = MATERIALS["steel"],
 ) -> tuple[Contribution, ...]:
-    """What remains uncertain after the correction, in mm, for a budget.
+    """Return what remains uncertain after the correction, in mm, for a budget.
 
     Each temperature is known within ``half_width_c`` and each coefficient within
     ``EXPANSION_SHARE`` of itself (rectangular). What has no effect is left out.
@@ -140,7 +139,7 @@ def temperature_parts(
 
 
 def check_temperature(field: str, degrees_c: float) -> float:
-    """A workshop's temperature in degC, refused beyond sense."""
+    """Return a workshop's temperature in degC, refused beyond sense."""
     if not LOWEST_C <= degrees_c <= HIGHEST_C:
         accepted = f"{LOWEST_C:g} to {HIGHEST_C:g} degC"
         if HIGHEST_C < degrees_c <= 122:

@@ -16,10 +16,8 @@ from typing import TYPE_CHECKING, TypeVar
 from workbench.errors import InputError, RecordsError
 from workbench.records.backup.opening import connect, open_book
 from workbench.records.backup.place import GREATEST_ID, WatchedFile
-from workbench.records.store.database import Database, patiently
-from workbench.records.store.faults import about, explain
-from workbench.records.store.ids import Mint, bench_tag, own_bench
-from workbench.records.store.writer import Pen
+from workbench.records.store.database import Database, about, explain, patiently
+from workbench.records.store.writer import Mint, Pen, bench_tag, own_bench
 
 if TYPE_CHECKING:
     from sqlite_utils import Migrations

@@ -111,6 +111,8 @@ class KeyScreen(Overlay[ScreenResultType], Generic[ScreenResultType]):
     TITLE_WORDS = ""
     KEYS = ""
     unit: Unit = "in"
+    pressed_s = 0.0
+    """When the key came that is taken now, by Textual's clock."""
 
     # -- what a subclass gives -------------------------------------------------------------------
 
@@ -141,6 +143,7 @@ class KeyScreen(Overlay[ScreenResultType], Generic[ScreenResultType]):
         """Take every key here, in the order they came; none goes on to the bench."""
         event.stop()
         event.prevent_default()
+        self.pressed_s = event.time
         if not self.over:
             self.take_key(event)
 

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import textwrap
 import unicodedata
-from collections.abc import Iterable
-from typing import Any, Literal, assert_never
+from collections.abc import Iterable, Sequence
+from typing import Any, Literal, TypeVar, assert_never
 
 from rich.cells import cell_len
 from textual.content import Content
@@ -18,6 +18,7 @@ from workbench.work.job_text.view_words import Importance
 from workbench.work.text import safe_text
 from workbench.work.text.safe_text import written_out
 
+T = TypeVar("T")
 Tone = Literal["say", "done", "warn"]
 
 LIMIT = 60
@@ -144,6 +145,12 @@ BURST_CELLS = 16
 def first_seen(at: int, count: int, room: int) -> int:
     """Return the first of ``room`` rows to show, so that row ``at`` of ``count`` is among them."""
     return min(max(at - room // 2, 0), max(count - room, 0))
+
+
+def in_sight(items: Sequence[T], at: int, room: int) -> list[tuple[bool, T]]:
+    """Return what of a list fits into ``room`` rows, each with whether it is the one ``at``."""
+    first = first_seen(at, len(items), room)
+    return [(i == at, item) for i, item in enumerate(items[first : first + room], first)]
 
 
 def count_line(at: int, count: int) -> Content:

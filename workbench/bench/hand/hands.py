@@ -18,13 +18,13 @@ from workbench.bench.hand.state import DRAWINGS, SIDES, BenchState
 from workbench.errors import BenchError, shown
 from workbench.frozen import dataclass
 from workbench.measure.units import other
-from workbench.work.job.entry_words import what_came_in
 from workbench.work.job.job_view import JobView, RosterLine
+from workbench.work.job.open_book import what_came_in
 from workbench.work.job.shop import ChangedError, Shop
 from workbench.work.roster.keys import KEYS, keys_in_force
 from workbench.work.text.fields import Texts
 from workbench.work.text.words import error_words
-from workbench.work.trust import setting_values
+from workbench.work.trust.shop_policy import UNIT
 
 UNSEEN_S = 2.0
 """For so long what others did may not have been seen: a bench that was stopped goes on with the
@@ -133,7 +133,7 @@ class Hands:
 
     def take_settings(self, settings: Mapping[str, str]) -> None:
         """Take over the settings that the bench itself shows."""
-        unit = setting_values.UNIT.of(settings.get("unit"))
+        unit = UNIT.of(settings.get(UNIT.name))
         drawing = next((d for d in DRAWINGS if d == settings.get("drawing")), DRAWINGS[0])
         name = settings.get("shop", "")
         keys, wrong = keys_in_force(settings.get(KEYS, ""))
@@ -414,10 +414,6 @@ class Hands:
             self.say("every ski of the day is signed off or set aside", "done")
         else:
             self.open(job_id)
-
-    def scroll_queue(self, to: int) -> None:
-        """Show the queue so many skis further on; the ski in hand stays."""
-        self.change(scrolled=to)
 
     def select(self, by: int, **changes: object) -> None:
         """Choose another reading or target by hand; past the last target none is marked."""

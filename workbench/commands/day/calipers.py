@@ -20,11 +20,11 @@ from workbench.work.roster.calipers import (
     caliper_meant,
     check_block,
     check_zero,
-    in_hand,
     register,
     take_in_hand,
 )
 from workbench.work.text.words import clean
+from workbench.work.trust.reading_tools import held_caliper
 
 
 @command(
@@ -100,7 +100,7 @@ def _result(kind: str, found: Any) -> str:
 def _meant(shop: Shop, text: str | None) -> Caliper:
     if text:
         return caliper_meant(shop, text)
-    held = in_hand(shop)
+    held = held_caliper(shop.book)
     if held is None:
         raise InputError("caliper", "(none in hand)", "a caliper by name or number")
     return held

@@ -8,7 +8,6 @@ from typing import Any
 
 from workbench.commands.at_ski import fields_of
 from workbench.commands.manual import (
-    JSON,
     choice,
     command,
     flag,
@@ -44,7 +43,7 @@ _ASKED = tuple(replace(f, blank=_FIRST) if f.key in ("blade", "block") else f fo
         ("queue", "Today's skis."),
         ("queue --day 2026-11-28 --json", "Another day's, for a script."),
     ],
-    takes=[option("--day", "DAY", "another day than today, as YYYY-MM-DD"), JSON],
+    takes=[option("--day", "DAY", "another day than today, as YYYY-MM-DD")],
 )
 def _queue(args: argparse.Namespace) -> None:
     with opened_shop(args) as shop:

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 
 from workbench.commands.at_ski import fields_of
 from workbench.commands.manual import (
-    JSON,
     command,
     flag,
     option,
@@ -22,8 +21,8 @@ from workbench.commands.opened import opened_shop
 from workbench.commands.output import progress, say, say_json
 from workbench.errors import InputError
 from workbench.measure.units import Unit, unit_of
+from workbench.records.tables.roster import blade_of
 from workbench.work.files.safe_write import path_of, write_file
-from workbench.work.order.rigs import blade_of
 from workbench.work.paper.printing import outline_document
 from workbench.work.text.fields import some
 from workbench.work.text.words import clean
@@ -76,7 +75,6 @@ _SCALES = some(ASKED, "dpi across square")
         ),
         options([replace(ASKED[-1], blank="it is printed and not kept")]),
         flag("--yes", "keep it without asking; a pipe is never asked"),
-        JSON,
     ],
 )
 def _trace(args: argparse.Namespace) -> None:

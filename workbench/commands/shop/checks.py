@@ -10,7 +10,6 @@ from workbench.commands.opened import opened_shop
 from workbench.commands.output import say
 from workbench.errors import InputError
 from workbench.work.job.shop import Shop
-from workbench.work.order.shop_policy import shop_rules
 from workbench.work.roster.check_lists import (
     add_item,
     check_item_meant,
@@ -21,6 +20,7 @@ from workbench.work.roster.check_lists import (
     reword_item,
     reword_torque,
 )
+from workbench.work.trust.shop_policy import shop_rules
 
 LISTS = ("received", "final", "torque")
 

@@ -44,25 +44,18 @@ def _completion(args: argparse.Namespace) -> None:
         "powershell": _powershell,
     }
     if args.shell in ours:
-        say(ours[args.shell](_command("", "", parser), _commands(parser)))
+        commands = [_command(name, each) for name, each in _commands_of(parser).items()]
+        say(ours[args.shell](_command("", parser), commands))
         return
     try:
         import shtab
     except ImportError:
         raise BenchError("completion needs shtab: pip install shtab") from None
-    for action in _actions(parser):
-        if action.metavar in PATHS:
-            action.complete = shtab.FILE  # type: ignore[attr-defined]
+    for each in (parser, *_commands_of(parser).values()):
+        for action in each._actions:
+            if action.metavar in PATHS:
+                action.complete = shtab.FILE
     say([shtab.complete(parser, shell=args.shell)])
-
-
-def _actions(parser: argparse.ArgumentParser) -> Iterator[argparse.Action]:
-    """Yield every option and argument of a parser and of the commands under it."""
-    for action in parser._actions:
-        yield action
-        if isinstance(action, argparse._SubParsersAction):
-            for command in action.choices.values():
-                yield from _actions(command)
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,16 +88,7 @@ class _Command:
         return any(place.is_path for place in self.options if not place.flags)
 
 
-def _commands(parser: argparse.ArgumentParser) -> list[_Command]:
-    found: list[_Command] = []
-    for action in parser._actions:
-        if isinstance(action, argparse._SubParsersAction):
-            words = {shown.dest: str(shown.help or "") for shown in action._get_subactions()}
-            found += [_command(n, words.get(n, ""), p) for n, p in action.choices.items()]
-    return found
-
-
-def _command(name: str, words: str, parser: argparse.ArgumentParser) -> _Command:
+def _command(name: str, parser: Parser) -> _Command:
     options = (
         _Option(
             tuple(action.option_strings),
@@ -116,7 +100,7 @@ def _command(name: str, words: str, parser: argparse.ArgumentParser) -> _Command
         for action in parser._actions
         if not isinstance(action, argparse._SubParsersAction)
     )
-    return _Command(name, words, tuple(options))
+    return _Command(name, parser.summary, tuple(options))
 
 
 # -- fish ------------------------------------------------------------------------------------------

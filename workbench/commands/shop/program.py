@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from ipaddress import ip_address
 
-from workbench.commands.manual import JSON, command, option
+from workbench.commands.manual import command, option
 from workbench.commands.opened import path_of
 from workbench.commands.output import FAILED, say, say_json
 from workbench.errors import BenchError, InputError, RecordsError, shown
@@ -25,7 +25,6 @@ from workbench.work.exchange.doctor import facts_of, is_well, lines_of
         ("doctor", "All of it, a fact to a line."),
         ("doctor --json", "The same for a script."),
     ],
-    takes=[JSON],
 )
 def _doctor(args: argparse.Namespace) -> int:
     facts = facts_of(path_of(args))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from workbench.commands.manual import JSON, command, option, unit_option
+from workbench.commands.manual import command, option, unit_option
 from workbench.commands.output import say, say_json
 from workbench.work.job_text.wing_report import report_of, table_of
 
@@ -51,7 +51,6 @@ _LENGTHS = (
             default="out",
         ),
         unit_option("unit of bare numbers", default="in"),
-        JSON,
     ],
 )
 def _wing(args: argparse.Namespace) -> None:

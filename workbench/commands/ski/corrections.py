@@ -10,8 +10,8 @@ from workbench.errors import InputError
 from workbench.work.history.history import load_history
 from workbench.work.history.striking import consequences, strike_row
 from workbench.work.history.timeline import timeline_of
-from workbench.work.job.entry_words import MARK_WORDS, described
 from workbench.work.job_text.typed_lines import line_meant, repeat_meant
+from workbench.work.order.round_records import MARK_WORDS, described
 from workbench.work.text.fields import NOTE, REASON
 
 TURN_OPTIONS = (

@@ -6,7 +6,6 @@ import argparse
 
 from workbench.commands.at_ski import AtSki, Did, act, at_ski, fields_of, ski_act, ski_command
 from workbench.commands.manual import (
-    JSON,
     act_asked,
     choice,
     flag,
@@ -73,7 +72,6 @@ def _keep(at: AtSki, args: argparse.Namespace) -> Did:
     takes=[
         place("method", "METHOD", "one reading alone", nargs="?"),
         unit_option("unit to show; left out: the bench's own"),
-        JSON,
     ],
 )
 def _hold(args: argparse.Namespace) -> None:

@@ -5,9 +5,10 @@ from __future__ import annotations
 import argparse
 
 from workbench.commands.at_ski import METHOD, SKI, YES, AtSki, Did, at_ski, ski_act
-from workbench.commands.manual import JSON, command, flag, option, place, unit_option
+from workbench.commands.manual import command, flag, option, place, unit_option
 from workbench.commands.output import say, say_json
 from workbench.errors import InputError
+from workbench.records.book import whole
 from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
@@ -21,8 +22,9 @@ from workbench.work.job_text.typed_lines import (
     take_ski,
 )
 from workbench.work.job_text.view_words import since_left
-from workbench.work.roster.calipers import caliper_meant, in_hand, standing_words
+from workbench.work.roster.calipers import caliper_meant, standing_words
 from workbench.work.text.fields import SECOND
+from workbench.work.trust.reading_tools import held_caliper
 
 
 @ski_act(
@@ -65,7 +67,6 @@ def _seat(at: AtSki, args: argparse.Namespace) -> Did:
         place("ski", "SKI", "the same as --ski SKI", nargs="?", default=argparse.SUPPRESS),
         SKI,
         unit_option("unit to show; left out: the bench's own"),
-        JSON,
     ],
 )
 def _next(args: argparse.Namespace) -> None:
@@ -142,7 +143,7 @@ def _tick(at: AtSki, args: argparse.Namespace) -> Did:
 )
 def _read(at: AtSki, args: argparse.Namespace) -> Did:
     line = line_meant(at.view, args.method)
-    caliper = caliper_meant(at.shop, args.caliper) if args.caliper else in_hand(at.shop)
+    caliper = caliper_meant(at.shop, args.caliper) if args.caliper else held_caliper(at.shop.book)
     placing = placing_meant(at.view, line, args.value, at.unit, at.unit, sure=args.yes)
     told = since_left(at.view, line, placing.mm, at.unit)
     take = at.shop.take_locked if at.view.reads_locked else at.shop.take_reading
@@ -172,10 +173,11 @@ def _sign_off(at: AtSki, args: argparse.Namespace) -> Did:
     who, view = at.shop.who, at.view
     if not who.strip():
         raise InputError("initials", "(none)", "some, as in quarterturn --who KV sign-off")
-    new = at.shop.book.batch(_looked_and_signed, at.shop, view, args.second, who)
+    new = _looked_and_signed(at.shop, view, args.second, who)
     return new, f"signed off by {who}"
 
 
+@whole
 def _looked_and_signed(shop: Shop, view: JobView, second: str | None, who: str) -> JobView:
     """Keep who else looked, where somebody did, and the sign-off: both or neither."""
     if second is not None:

@@ -9,7 +9,7 @@ from workbench.commands.at_ski import METHOD, YES, AtSki, Did, act, ski_act, ski
 from workbench.commands.manual import flag, option, place, unit_option
 from workbench.errors import InputError, PoseError
 from workbench.measure.display import turn_text
-from workbench.records.store.values import keepable
+from workbench.records.store.row_checks import keepable
 from workbench.work.history.compare import go_back, named_setting
 from workbench.work.history.history import load_history, settings_in
 from workbench.work.job.aim_last import aim_at_last, aim_before_last, aim_one_step_more

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Literal
 
-from workbench.errors import InputError
 from workbench.fin.frame import Pose
 from workbench.fin.learn.edges import Edges
 from workbench.fin.learn.replay import InJob
@@ -17,6 +16,7 @@ from workbench.fin.learn.ways import Ways, all_within, likely_cases, within
 from workbench.fin.plan.plan import Goal, Plan, Step, StudTurn, Target, goals_of
 from workbench.fin.studs import seat
 from workbench.frozen import dataclass
+from workbench.measure.lengths import check_finest
 from workbench.measure.linalg import multiply
 
 Do = Literal["turn", "leave", "push_home", "measure_again"]
@@ -66,8 +66,7 @@ def decide(
         InputError: a target without a reading, two for one method, or an odd ``finest_turn``.
         OutOfReachError: the blade cannot get there.
     """
-    if not (math.isfinite(finest_turn) and 0.0 <= finest_turn <= 1.0):
-        raise InputError("finest_turn", finest_turn, "0 (exact) to 1 turn, such as 1/8")
+    check_finest(finest_turn, "finest_turn", least=0.0)
     known, edges, seating = job.learnt.known, job.learnt.edges, job.seating
     assert seating is not None
     assert edges is not None

@@ -13,9 +13,8 @@ from typing import Literal
 
 from workbench.fin.blade import Blade
 from workbench.fin.frame import Point, Pose
-from workbench.fin.reading.method import Method
+from workbench.fin.reading.method import TRAITS, Method
 from workbench.fin.reading.observe import Observation
-from workbench.fin.reading.quantities import TRAITS
 from workbench.frozen import dataclass
 from workbench.measure.linalg import Three
 from workbench.measure.units import MM_PER_INCH
@@ -74,6 +73,7 @@ class EdgePart:
             share = 0.0 if along < 0.0 else 1.0 if along > 1.0 else along
             off = abs(along - share) * abs(rise)
             u = ua + share * (ub - ua)
+            # Of several edges at this height the outermost is the one that a jaw meets.
             rank = u if self.side == "trailing" else -u
             if best is None or (off, rank) < best[:2]:
                 best = (off, rank, i, j, 0.0 if off else (ub - ua) / rise)

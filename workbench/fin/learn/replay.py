@@ -357,6 +357,7 @@ def _moves(old: InJob, new: InJob, turns: Sequence[float]) -> tuple[Move, ...]:
     one, two = old.seating.sight, new.seating.sight
     studs = new.learnt.rig.studs
     most = max([abs(n) * stud.lead_mm for n, stud in zip(turns, studs, strict=True)])
+    # What two seatings do not share: how each was pushed home, and a gap at one stud of the three.
     gap = known.gap_p / 3.0 * (known.gap_mm**2 + known.u_gap_mm**2)
     common = 2.0 * (known.seat_mm**2 + gap) + (known.move_share * most) ** 2
     directions = old.seating.states[0][1].directions

@@ -456,13 +456,8 @@ class Ways:
     def _allowed(self, turns: Sequence[float]) -> bool:
         """Whether each stud that turns stays within its travel."""
         effect = effect_of(self.state, self.rig, turns, self.known)
-        for stud, t, n, moved in zip(
-            self.rig.studs, self.state.travels_mm, turns, effect.moved_mm, strict=True
-        ):
-            limits = stud.limits_mm
-            if n and limits is not None and not limits[0] <= stud.end_mm(t + moved) <= limits[1]:
-                return False
-        return True
+        ends = zip(self.rig.studs, self.state.travels_mm, turns, effect.moved_mm, strict=True)
+        return all(not n or stud.allows(t + moved) for stud, t, n, moved in ends)
 
 
 def _wanted(

@@ -222,6 +222,7 @@ class _Problem:
             except BenchError:
                 new_cost = math.inf
             if not new_cost < cost:
+                # A step that makes it no worse either has come to the end of arithmetic.
                 if damping > 1e6 or cost - new_cost > -1e-9 * max(cost, 1e-9):
                     break
                 damping = max(10.0 * damping, 1e-3)

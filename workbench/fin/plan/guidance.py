@@ -37,10 +37,9 @@ from workbench.fin.plan.uncertainty import (
     u_turns,
 )
 from workbench.fin.pose.equations import Reading
-from workbench.fin.pose.fit import Fit, fit_pose
-from workbench.fin.reading.method import Method
+from workbench.fin.pose.fit import Fit
+from workbench.fin.reading.method import TRAITS, Method
 from workbench.fin.reading.observe import Observation, observe, observe_all
-from workbench.fin.reading.quantities import TRAITS
 from workbench.fin.reading.rig import Rig
 from workbench.fin.studs import Stud, Travel
 from workbench.measure.lengths import check_finest
@@ -75,31 +74,12 @@ class StudTurnsError(OutOfReachError):
         )
 
 
-def plan(
-    rig: Rig,
-    readings: Sequence[Reading],
-    targets: Sequence[Target],
-    finest_turn: float,
-    start: Pose | None = None,
-) -> Plan:
-    """Work out the turns that bring ``readings`` to ``targets``.
+def plan_from(rig: Rig, fit: Fit, targets: Sequence[Target], finest_turn: float) -> Plan:
+    """Work out the turns that bring the readings of ``fit`` to ``targets``.
 
     A reading without a target is held where it is. With more than three readings, as many of those
     are held as leave the pose fixed, of other quantities than the targets first; the rest follow.
     ``finest_turn`` is the finest part of a turn that the tech works in; 0 means exact.
-
-    Raises:
-        InputError: a target without a reading, two for one method, or an odd ``finest_turn``.
-        NoPoseError: the readings fix no pose.
-        OutOfReachError: the blade or a stud cannot get there.
-    """
-    check_finest(finest_turn, "finest_turn", least=0.0)
-    fit = fit_pose(rig.blade, rig.base, readings, start, every=True)
-    return plan_from(rig, fit, targets, finest_turn)
-
-
-def plan_from(rig: Rig, fit: Fit, targets: Sequence[Target], finest_turn: float) -> Plan:
-    """Work out the turns as :func:`plan` does, from a pose that the readings gave already.
 
     Raises:
         InputError: a target without a reading, two for one method, or an odd ``finest_turn``.

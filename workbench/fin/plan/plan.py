@@ -11,8 +11,7 @@ from workbench.errors import InputError, OutOfReachError, shown
 from workbench.fin.frame import Pose
 from workbench.fin.pose.equations import Equations, NoPoseError, Reading
 from workbench.fin.pose.fit import Fit, fit_pose, range_beside_others
-from workbench.fin.reading.method import Method
-from workbench.fin.reading.quantities import TRAITS
+from workbench.fin.reading.method import TRAITS, Method
 from workbench.fin.reading.rig import Rig
 from workbench.fin.studs import Stud
 from workbench.frozen import dataclass
@@ -205,7 +204,8 @@ def goals_of(fit: Fit, targets: Sequence[Target]) -> list[Goal]:
     known = {r.method.name for r in fit.readings}
     for name in given:
         if name not in known:
-            raise InputError("target method", name, f"a method with a reading: {_listed(known)}")
+            names = ", ".join(map(shown, sorted(known)))
+            raise InputError("target method", name, f"a method with a reading: {names}")
     n = len(fit.readings)
     goals = []
     for i, (reading, seen) in enumerate(zip(fit.readings, fit.observations, strict=True)):
@@ -218,10 +218,6 @@ def goals_of(fit: Fit, targets: Sequence[Target]) -> list[Goal]:
         (through,) = multiply((seen.gradient,), fit.gain)
         goals.append(Goal(held, "held", tuple(through), reading.u_mm))
     return goals if n == 3 else _freed(goals, fit)
-
-
-def _listed(names: set[str]) -> str:
-    return ", ".join(map(shown, sorted(names)))
 
 
 def _freed(goals: list[Goal], fit: Fit) -> list[Goal]:
@@ -325,11 +321,8 @@ def _why_no_target(rig: Rig, fit: Fit, active: Sequence[Goal]) -> NoPoseError | 
 
 def following(rig: Rig, goals: Sequence[Goal], wanted: Pose) -> list[Goal]:
     """Give each reading that follows the value it will have at the wanted pose."""
-    out = []
-    for g in goals:
-        if g.role == "follows":
-            value = rig.observe(g.target.method, wanted).value_mm
-            target = Target(g.target.method, value, g.target.tolerance_mm)
-            g = Goal(target, g.role, g.follows_reading, g.u_mm)
-        out.append(g)
-    return out
+
+    def there(target: Target) -> Target:
+        return replace(target, value_mm=rig.observe(target.method, wanted).value_mm)
+
+    return [replace(g, target=there(g.target)) if g.role == "follows" else g for g in goals]

@@ -124,16 +124,11 @@ def _score(lines: Sequence[Line], misses: Sequence[float], turns: Sequence[float
 
 
 def _allowed(rig: Rig, travels: Sequence[Travel], turns: Sequence[float]) -> bool:
-    for stud, t, n in zip(rig.studs, travels, turns, strict=True):
-        end = stud.end_mm(t.mm + n * stud.lead_mm)
-        # A stud that is outside its limits already may still come back toward them.
-        if (
-            stud.limits_mm is not None
-            and n
-            and not (stud.limits_mm[0] - 1e-9 <= end <= stud.limits_mm[1] + 1e-9)
-        ):
-            return False
-    return True
+    # A stud that nobody turns may lie outside its limits already.
+    return all(
+        not n or stud.allows(t.mm + n * stud.lead_mm, 1e-9)
+        for stud, t, n in zip(rig.studs, travels, turns, strict=True)
+    )
 
 
 def _misses(rig: Rig, pose: Pose, goals: Sequence[Goal]) -> list[float] | None:
@@ -254,7 +249,7 @@ def _likely(
 
 
 def _inside(slabs: Sequence[Slab], window: Sequence[tuple[int, int]]) -> Iterator[Steps]:
-    """Give the steps within the window that keep every slab.
+    """Yield the steps within the window that keep every slab.
 
     The region is cast upon one stud after the other (Fourier-Motzkin elimination), so that each
     loop runs over what is possible only.
@@ -271,6 +266,8 @@ def _without(slabs: Sequence[Slab], axis: int) -> list[Slab]:
     """Return what the slabs leave possible, whatever the steps of stud ``axis``."""
     out = [s for s in slabs if not s[0][axis]]
     for (r, d, w), (s, e, v) in itertools.combinations([s for s in slabs if s[0][axis]], 2):
+        # |r n + d| <= w and |s n + e| <= v: p times the first less q times the second is free of
+        # the axis, and bounded by both together.
         p, q = s[axis], r[axis]
         row = [a * p - b * q for a, b in zip(r, s, strict=True)]
         row[axis] = 0.0

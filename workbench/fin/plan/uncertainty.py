@@ -27,9 +27,8 @@ from workbench.fin.blade import Blade, distance_to_segment
 from workbench.fin.frame import Point, Pose, direction
 from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import Fit
-from workbench.fin.reading.method import Method
+from workbench.fin.reading.method import TRAITS, Method
 from workbench.fin.reading.observe import Observation
-from workbench.fin.reading.quantities import TRAITS
 from workbench.fin.reading.rig import Rig
 from workbench.fin.studs import Stud, Travel
 from workbench.frozen import dataclass
@@ -66,6 +65,8 @@ def moves_of(method: Method, seen: Observation, blade: Blade, pose: Pose) -> Mov
             corner = k if t <= 0.0 else (k + 1) % n
             _add(out, str(corner), (sign * line[0], sign * line[1]))
             continue
+        # An edge that moves by 1 along its normal moves its crossing with the reading's line by
+        # one over the cosine between the two; either corner has its share of that.
         eu, ev = direction(a, b)
         normal = (ev, -eu)
         across = normal[0] * line[0] + normal[1] * line[1]

@@ -18,9 +18,8 @@ from collections.abc import Callable, Sequence
 from workbench.fin.blade import Edge
 from workbench.fin.frame import Base, Point, Pose
 from workbench.fin.pose.equations import AtPose, Equations
-from workbench.fin.reading.method import Method
+from workbench.fin.reading.method import TRAITS, Method
 from workbench.fin.reading.observe import Observation
-from workbench.fin.reading.quantities import TRAITS
 from workbench.measure.linalg import Three, inverse_of_three, normal_matrix, solve
 
 # -- contacts held ---------------------------------------------------------------------------------
@@ -194,7 +193,7 @@ _AROUND: tuple[Three, ...] = (
 
 
 def descend(equations: Equations, start: Pose, round_kinks: bool = True) -> AtPose | None:
-    """Go down from ``start``; return the solution as seen, or None where the way leads to none.
+    """Descend from ``start`` to a solution and return it as seen; None where there is none.
 
     Without ``round_kinks`` a way that a kink blocks is given up: for a search with many starts.
     """
@@ -257,7 +256,7 @@ def _go_down(equations: Equations, sight: AtPose, round_kinks: bool) -> AtPose:
                 continue
         if size < 1e-10 or (sight.cost < 1e-18 and size < 1e-7):
             return sight
-        if damping < 1e6:
+        if damping < 1e6:  # shorter and more along the slope, until a kink alone can be in the way
             damping = max(damping * 30.0, 1e-4)
             continue
         around = _around_kink(equations, sight) if round_kinks else None
@@ -271,6 +270,7 @@ def _step(
     equations: Equations, misfits: Sequence[float], rows: Sequence[Three], damping: float
 ) -> Three | None:
     """Return the step that the derivatives ask for, shortened to the longest allowed."""
+    # Three equations are solved as they are: their normal matrix would square the condition.
     if len(rows) == 3 and damping == 0.0:
         out = solve(rows, [-m for m in misfits])
     else:

@@ -18,9 +18,8 @@ from workbench.fin.pose.descent import STEEPEST_RAD
 from workbench.fin.pose.equations import MET_MM, AtPose, Equations, NoPoseError, Reading
 from workbench.fin.pose.search import TILTS_RAD, distinct, every_pose, first_pose, on_the_ski
 from workbench.fin.pose.starts import first_of, middle_x, reach_at, seen_along, starts
-from workbench.fin.reading.method import Method, Station
+from workbench.fin.reading.method import TRAITS, Method, Station
 from workbench.fin.reading.observe import Observation, observe
-from workbench.fin.reading.quantities import TRAITS
 from workbench.frozen import dataclass
 from workbench.measure.linalg import (
     Three,

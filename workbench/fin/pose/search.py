@@ -131,7 +131,7 @@ def every_pose(equations: Equations) -> list[Pose]:
 
 
 def sweep_ahead(blade: Blade, base: Base, two: Sequence[Reading], third: Method) -> None:
-    """Have what a depth and a tail distance tell of a third reading ready before that is taken."""
+    """Precompute what a depth and a tail distance tell of a third reading."""
     depth, tail = (first_of(two, quantity) for quantity in ("depth", "tail"))
     if depth is not None and tail is not None and blade.is_traced:
         methods = (depth.method, tail.method, third)

@@ -14,9 +14,8 @@ from functools import lru_cache
 from workbench.fin.blade import Blade
 from workbench.fin.frame import Base, Pose
 from workbench.fin.pose.equations import Equations, Reading
-from workbench.fin.reading.method import Method
+from workbench.fin.reading.method import Method, Quantity
 from workbench.fin.reading.observe import observe, observe_all
-from workbench.fin.reading.quantities import Quantity
 from workbench.frozen import dataclass
 from workbench.measure.linalg import solve
 
@@ -52,7 +51,7 @@ def meeting(equations: Equations, depth: Reading, x: float, tilt: float) -> Pose
 
 
 def starts(equations: Equations, tilt: float) -> Iterator[Pose]:
-    """Give poses of this tilt that meet a depth and a tail distance, as far as there are any."""
+    """Yield poses of this tilt that meet a depth and a tail distance, where there are any."""
     over_curve = _over_curve(equations, tilt)
     if over_curve is not None:
         yield over_curve
@@ -279,7 +278,7 @@ def starts_along(line: _Line, tilts: Sequence[float]) -> list[Group]:
 
 
 def _closing_in(line: _Line, one: Spot, two: Spot) -> Iterator[Pose]:
-    """Give a pose between two spots, then one close to the change of sign, then the spots."""
+    """Yield a pose between two spots, then one close to the change of sign, then the spots."""
     share = one.off_mm / (one.off_mm - two.off_mm)
     yield one.pose.toward(two.pose, share)
     yield _close_in(line, one, two)

@@ -1,15 +1,97 @@
-"""How a number is taken, as a checked value."""
+"""How a number is taken, as a checked value: the quantities, and the methods they are read by.
+
+Each quantity is declared here with all that is its own: ``Quantity`` is the closed set, ``TRAITS``
+has a row for each of its members. Where a quantity is computed or drawn, a ``match`` that ends with
+``assert_never`` has a case for it.
+"""
 
 from __future__ import annotations
 
 import math
-from typing import Literal, assert_never
+from typing import Literal, assert_never, get_args
 
 from workbench.errors import InputError, shown
 from workbench.fin.blade import check_point
 from workbench.fin.frame import Point
-from workbench.fin.reading.quantities import ONE_OF, QUANTITIES, TRAITS, Quantity
 from workbench.frozen import dataclass
+
+# -- quantities ------------------------------------------------------------------------------------
+
+Quantity = Literal["depth", "tail", "length"]
+QUANTITIES: tuple[Quantity, ...] = get_args(Quantity)
+NEEDED: tuple[Quantity, ...] = ("depth", "tail", "length")
+"""Every ski is read by one of each: together they fix the blade. Any other is read beside them."""
+
+ONE_OF = f"{', '.join(QUANTITIES[:-1])} or {QUANTITIES[-1]}"
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """A scale on a blade: what it is called, the way of its zero, and which way its figures grow.
+
+    ``grows`` (as a file names it), ``grows_to`` (as a form does) and ``toward`` (in a sentence) are
+    each the usual direction and the contrary one.
+    """
+
+    words: str
+    way: str
+    grows: tuple[str, str]
+    grows_to: tuple[str, str]
+    toward: tuple[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Traits:
+    """What is fixed about a quantity.
+
+    ``words`` is its name on screen and paper, ``reaches`` from where to where it goes. ``ends`` are
+    the contacts within the band that it is read over: one is read from the ski's tail end, two are
+    read from each other; none is read out of the base. ``taken_at`` says which field its methods
+    need: a ``station`` (without one the deepest point) or a contact ``band``. ``holds`` are the
+    ways in which a caliper is held for it. ``scale`` is that on a blade that tells the quantity;
+    None where there is no such scale.
+    """
+
+    words: str
+    taken_at: Literal["station", "band"]
+    ends: tuple[Literal["rear", "front"], ...]
+    reaches: str
+    holds: tuple[Literal["station", "deepest", "tips", "flat"], ...]
+    scale: Scale | None = None
+
+    @property
+    def tells_place(self) -> bool:
+        """Whether it is read from the ski's tail end, and so tells the place fore and aft."""
+        return len(self.ends) == 1
+
+
+TRAITS: dict[Quantity, Traits] = {
+    "depth": Traits(
+        "depth",
+        "station",
+        (),
+        "from the base straight out to the blade's edge",
+        ("station", "deepest"),
+        Scale(
+            "outward lines", "out", ("in", "out"), ("top", "outer"),
+            ("the top edge", "the outer edge"),
+        ),
+    ),
+    "tail": Traits(
+        "tail distance",
+        "band",
+        ("rear",),
+        "from the ski's tail end forward to the blade",
+        ("tips", "flat"),
+        Scale(
+            "forward scale", "forward", ("back", "front"), ("tail", "tip"), ("the tail", "the tip")
+        ),
+    ),
+    "length": Traits(
+        "length", "band", ("rear", "front"), "over both ends of the blade", ("tips", "flat")
+    ),
+}  # fmt: skip
+
 
 # -- coarse marks ----------------------------------------------------------------------------------
 
@@ -104,13 +186,13 @@ class Method:
         if TRAITS[self.quantity].scale is None:
             accepted = "no scribe: a scale on the blade tells a depth or a tail distance only"
             raise InputError(f"{where} scribe", scribe.at_mm, accepted)
-        none = "none: a scribe is read on the blade's own scale"
-        if self.band_mm is not None:
-            raise InputError(f"{where} band", self.band_mm, none)
-        if self.station is not None:
-            raise InputError(f"{where} station", self.station.at_mm, none)
-        if self.jaw_width_mm:
-            raise InputError(f"{where} jaw_width", self.jaw_width_mm, none)
+        place = None if self.station is None else self.station.at_mm
+        for field, value in (
+            ("band", self.band_mm), ("station", place), ("jaw_width", self.jaw_width_mm or None),
+        ):  # fmt: skip
+            if value is not None:
+                none = "none: a scribe is read on the blade's own scale"
+                raise InputError(f"{where} {field}", value, none)
         if self.part is not None:
             raise InputError(f"{where} part", self.part, "none: a scribe is read by eye")
         scribe.check(f"{where} scribe")

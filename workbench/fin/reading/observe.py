@@ -14,8 +14,7 @@ from typing import assert_never
 
 from workbench.fin.blade import Blade, Edge
 from workbench.fin.frame import Base, Point, Pose
-from workbench.fin.reading.method import Method, Scribe
-from workbench.fin.reading.quantities import TRAITS
+from workbench.fin.reading.method import TRAITS, Method, Scribe
 from workbench.frozen import dataclass
 from workbench.measure.linalg import Three
 
@@ -108,7 +107,7 @@ def depth_at(
             if ax <= wall <= bx or bx <= wall <= ax:
                 at = (wall, start[1] + (wall - ax) / (bx - ax) * (b[1] - start[1]))
                 height = base.height(*at)
-                if height >= best_height:
+                if height >= best_height:  # beside a corner the edge counts, along which it slides
                     best_height, best = height, (start, b, at)
     if best is None or not math.isfinite(best_height):
         return None
@@ -157,6 +156,7 @@ def band_ends(
     heights, bend = over
     lo, hi = band_mm
     levels = (lo,) if lo == hi else (lo, hi)
+    # With ``rear_only`` nothing can lie in front of the foremost place, so that none is kept.
     rear_x, front_x = math.inf, math.inf if rear_only else -math.inf
     rear: _End | None = None
     front: _End | None = None
@@ -259,29 +259,6 @@ def _along(a: Point, b: Point, t: float) -> Point:
     return (b[0] - back * (b[0] - a[0]), b[1] - back * (b[1] - a[1])) if back > 0.0 else b
 
 
-# -- scribes ---------------------------------------------------------------------------------------
-
-
-def read_forward(scribe: Scribe, pose: Pose) -> Observation:
-    """Return what the scribe reads on a forward scale: zero less its u, in closed form."""
-    u, v = pose.locate(scribe.at_mm)
-    c, s = math.cos(pose.tilt_rad), math.sin(pose.tilt_rad)
-    return _read(scribe, scribe.zero_mm - u, (c, s, -v))
-
-
-def read_outward(scribe: Scribe, pose: Pose) -> Observation:
-    """Return what the scribe reads among outward lines: zero less its v, in closed form."""
-    u, v = pose.locate(scribe.at_mm)
-    c, s = math.cos(pose.tilt_rad), math.sin(pose.tilt_rad)
-    return _read(scribe, scribe.zero_mm - v, (-s, c, u))
-
-
-def _read(scribe: Scribe, value_mm: float, gradient: tuple[float, float, float]) -> Observation:
-    if scribe.is_reversed:
-        value_mm, gradient = -value_mm, (-gradient[0], -gradient[1], -gradient[2])
-    return Observation(value_mm, gradient, (scribe.at_mm,))
-
-
 # -- readings --------------------------------------------------------------------------------------
 
 
@@ -301,15 +278,16 @@ def observe_all(
     out: list[Observation | None] = []
     for method in methods:
         if method.scribe is not None:
-            out.append(_coarse(method, method.scribe, pose))
+            out.append(_by_scale(method, method.scribe, pose))
             continue
         match TRAITS[method.quantity].taken_at:
             case "station":
-                station = None
-                if method.station is not None:
-                    u, v = method.station.at_mm
-                    station = (x0 + c * u - s * v, y0 + s * u + c * v)
-                out.append(_depth(method, station, points, base, pose))
+                if method.station is None:
+                    out.append(deepest(points, base, pose))
+                    continue
+                u, v = method.station.at_mm
+                at = (x0 + c * u - s * v, y0 + s * u + c * v)
+                out.append(depth_at(at, method.jaw_width_mm, points, base, pose))
             case "band":
                 if over is None:
                     over = base.heights(points), bend_of(base, x0, blade.reach_mm)
@@ -319,18 +297,21 @@ def observe_all(
     return out
 
 
-def _coarse(method: Method, scribe: Scribe, pose: Pose) -> Observation:
+def _by_scale(method: Method, scribe: Scribe, pose: Pose) -> Observation:
+    """Return what the scribe reads on the blade's own scale, in closed form: zero less its place.
+
+    A forward scale tells its u, outward lines its v.
+    """
     scale = TRAITS[method.quantity].scale
     assert scale is not None, "a quantity without a scale has no scribe: see Method"
-    return read_forward(scribe, pose) if scale.way == "forward" else read_outward(scribe, pose)
-
-
-def _depth(
-    method: Method, station: Point | None, points: list[Point], base: Base, pose: Pose
-) -> Observation | None:
-    if station is None:
-        return deepest(points, base, pose)
-    return depth_at(station, method.jaw_width_mm, points, base, pose)
+    u, v = pose.locate(scribe.at_mm)
+    c, s = math.cos(pose.tilt_rad), math.sin(pose.tilt_rad)
+    value_mm, gradient = scribe.zero_mm - v, (-s, c, u)
+    if scale.way == "forward":
+        value_mm, gradient = scribe.zero_mm - u, (c, s, -v)
+    if scribe.is_reversed:
+        value_mm, gradient = -value_mm, (-gradient[0], -gradient[1], -gradient[2])
+    return Observation(value_mm, gradient, (scribe.at_mm,))
 
 
 def _read_along(
@@ -345,11 +326,7 @@ def _read_along(
     at, gradient, slope, edge = ends[0 if "rear" in wanted else 1]
     if len(wanted) == 1:
         return Observation(at[0], gradient, (at,), slope, (edge,))
-    to, moves, rise, other = ends[1]
-    return Observation(
-        to[0] - at[0], _minus(moves, gradient), (at, to), rise - slope, (edge, other)
-    )
-
-
-def _minus(a: Three, b: Three) -> Three:
-    return (a[0] - b[0], a[1] - b[1], a[2] - b[2])
+    to, (fx, fy, ft), rise, other = ends[1]
+    rx, ry, rt = gradient
+    apart = (fx - rx, fy - ry, ft - rt)
+    return Observation(to[0] - at[0], apart, (at, to), rise - slope, (edge, other))

@@ -28,8 +28,15 @@ from workbench.records.backup.copies import (
 from workbench.records.backup.opening import check_header, look_inside
 from workbench.records.backup.place import place_held
 from workbench.records.exchange.form import LOCAL_SETTINGS
-from workbench.records.store.database import Told, connection, quiet
-from workbench.records.store.faults import RefusedFileError, about, is_busy, said
+from workbench.records.store.database import (
+    RefusedFileError,
+    Told,
+    about,
+    connection,
+    is_busy,
+    quiet,
+    said,
+)
 from workbench.records.store.specs import WITH_IDS, Table
 from workbench.system import sync_folder
 

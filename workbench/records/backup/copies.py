@@ -16,8 +16,7 @@ from pathlib import Path
 
 from workbench.errors import RecordsError, shown
 from workbench.places import is_folder, is_plain_file, is_there
-from workbench.records.store.database import Told, connection, quiet
-from workbench.records.store.faults import RefusedFileError, about, said
+from workbench.records.store.database import RefusedFileError, Told, about, connection, quiet, said
 from workbench.records.store.schema import APPLICATION_ID, APPLIED
 from workbench.records.store.specs import WITH_IDS
 from workbench.system import sync_folder

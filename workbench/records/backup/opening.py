@@ -10,8 +10,17 @@ from typing import TYPE_CHECKING
 from workbench.errors import RecordsError, shown
 from workbench.records.backup.copies import copy_book, make_way
 from workbench.records.backup.place import place_held
-from workbench.records.store.database import BUSY_SECONDS, Database, connection, patiently
-from workbench.records.store.faults import RefusedFileError, about, explain, is_busy, said
+from workbench.records.store.database import (
+    BUSY_SECONDS,
+    Database,
+    RefusedFileError,
+    about,
+    connection,
+    explain,
+    is_busy,
+    patiently,
+    said,
+)
 from workbench.records.store.schema import (
     APPLICATION_ID,
     applied,

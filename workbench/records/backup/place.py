@@ -18,8 +18,7 @@ from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from threading import Lock
 
-from workbench.records.store.database import connection
-from workbench.records.store.faults import about, said
+from workbench.records.store.database import about, connection, said
 from workbench.records.store.schema import APPLICATION_ID
 from workbench.records.store.specs import WITH_IDS
 from workbench.system import locks

@@ -13,9 +13,8 @@ from workbench.errors import InputError
 from workbench.fin.blade import Blade
 from workbench.fin.frame import Base, Point, Pose
 from workbench.fin.pose.equations import Reading
-from workbench.fin.reading.method import Method
+from workbench.fin.reading.method import TRAITS, Method
 from workbench.fin.reading.observe import Observation, observe
-from workbench.fin.reading.quantities import TRAITS
 from workbench.fin.reading.rig import Rig
 from workbench.fin.studs import Stud, Travel, travel
 from workbench.frozen import dataclass

@@ -12,18 +12,15 @@ from workbench.records.backup.backups import Backup, Copied, Restored
 from workbench.records.backup.copies import copy_book
 from workbench.records.backup.place import place_held
 from workbench.records.book import Book
-from workbench.records.store.database import Told, quiet
-from workbench.records.store.faults import RefusedFileError
+from workbench.records.store.database import RefusedFileError, Told, quiet
 from workbench.work.files.safe_write import path_of
 from workbench.work.text.words import clean
-from workbench.work.trust import setting_values
-
-KEPT_SETTING = "backups_kept"
+from workbench.work.trust.shop_policy import BACKUPS
 
 
 def kept_of(book: Book) -> int:
     """Return how many days' copies the shop wants kept; the usual number where it does not say."""
-    return setting_values.BACKUPS.of(book.setting(KEPT_SETTING))
+    return BACKUPS.kept_in(book)
 
 
 def back_up_today(book: Book, today: date | None = None) -> Copied | None:

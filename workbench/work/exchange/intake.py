@@ -16,7 +16,7 @@ from workbench.errors import BenchError, InputError, shown
 from workbench.measure.units import unit_of
 from workbench.records.book import UndoneError
 from workbench.records.store import rows
-from workbench.records.store.values import keepable
+from workbench.records.store.row_checks import keepable
 from workbench.work.exchange.csv_files import COLUMNS, cell_text, read_csv
 from workbench.work.files.safe_write import path_of
 from workbench.work.job.shop import Shop

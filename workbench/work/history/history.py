@@ -21,17 +21,16 @@ from workbench.measure.repeats import mean_of
 from workbench.measure.units import Unit
 from workbench.records.book import Book
 from workbench.records.store import rows
+from workbench.records.tables.roster import blade_of, method_of, rig_of, stud_of
 from workbench.records.tables.ski_facts import SkiFacts, SkiJob, SkiSheet
 from workbench.work.history.rides import ride_rules_of
 from workbench.work.job.shop import Shop
 from workbench.work.job.ski_state import SkiState, conclude
-from workbench.work.order.rigs import blade_of, method_of, rig_of, stud_of
-from workbench.work.order.shop_policy import shop_rules
 from workbench.work.text.local_time import local_day
 from workbench.work.text.words import clean
-from workbench.work.trust.caliper_figures import Tools, tools_of
-from workbench.work.trust.reading_budget import Figures, Taken, reading_u_mm, worst_of
-from workbench.work.trust.shop_scatter import scatter_for
+from workbench.work.trust.reading_budget import Figures, Taken, reading_u_mm, scatter_for, worst_of
+from workbench.work.trust.reading_tools import Tools, tools_of
+from workbench.work.trust.shop_policy import shop_rules
 
 Moment = Literal["received", "left", "in hand"]
 

@@ -14,10 +14,15 @@ from workbench.measure.display import fine_text, length_text, turns_text
 from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.history.history import LONGEST_MM, History
-from workbench.work.job.entry_words import MARK_WORDS, described, step_done_words
-from workbench.work.job.job_view import WING_AIM
 from workbench.work.job.stages import NOT_RELEASED
-from workbench.work.order.round_records import TURN_ANSWERS, is_parts_text
+from workbench.work.order.round_records import (
+    MARK_WORDS,
+    TURN_ANSWERS,
+    WING_AIM,
+    described,
+    is_parts_text,
+    step_done_words,
+)
 from workbench.work.roster.corrections import version_words
 from workbench.work.roster.ski_sheet import last_change
 from workbench.work.text.local_time import day_and_time

@@ -14,17 +14,16 @@ from workbench.measure.doubtful import Doubts
 from workbench.measure.repeats import Repeats
 from workbench.measure.units import MM_PER, Unit
 from workbench.work.job.job_view import JobView
-from workbench.work.trust.job_reading import Line
+from workbench.work.trust.job_reading import WITHIN, Line
 from workbench.work.trust.reading_budget import (
     OUTLINE,
     STATED,
     Figures,
     budgets_of,
+    origin_words,
     outline_u_mm,
     with_outline,
 )
-from workbench.work.trust.shop_scatter import origin_words
-from workbench.work.trust.significance import WITHIN
 
 LEVEL = 0.95
 """Coverage probability of the expanded uncertainty shown."""

@@ -37,8 +37,7 @@ from workbench.work.job_text.view_words import (
     stage_words,
 )
 from workbench.work.text.words import clean, step_words, turn_words
-from workbench.work.trust.job_reading import Line
-from workbench.work.trust.significance import WITHIN
+from workbench.work.trust.job_reading import WITHIN, Line
 from workbench.work.trust.wing_setup import setting_words
 
 NOT_YET = "not read yet"

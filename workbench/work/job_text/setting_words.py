@@ -13,8 +13,7 @@ from urllib.parse import quote, unquote
 
 from workbench.advice.holds import HOLDS, Kind
 from workbench.fin.plan.plan import is_within
-from workbench.fin.reading.method import Method, Station
-from workbench.fin.reading.quantities import TRAITS
+from workbench.fin.reading.method import TRAITS, Method, Station
 from workbench.measure.display import change_between, fine_text, length_text
 from workbench.measure.units import UNITS, Unit
 from workbench.work.job.job_view import JobView

@@ -15,8 +15,16 @@ from workbench.fin.blade import MOST_HOLES, Blade, Hole
 from workbench.fin.frame import Base
 from workbench.fin.plan.plan import DEFAULT_TOLERANCE_MM, Target
 from workbench.fin.pose.equations import Reading
-from workbench.fin.reading.method import PARTS, Method, Scribe, Station
-from workbench.fin.reading.quantities import ONE_OF, QUANTITIES, TRAITS, Quantity
+from workbench.fin.reading.method import (
+    ONE_OF,
+    PARTS,
+    QUANTITIES,
+    TRAITS,
+    Method,
+    Quantity,
+    Scribe,
+    Station,
+)
 from workbench.fin.reading.rig import Rig
 from workbench.fin.studs import Hand, Stud, Touches, check_studs, lead_of_thread, lead_of_tpi
 from workbench.frozen import dataclass

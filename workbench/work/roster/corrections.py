@@ -19,9 +19,9 @@ from workbench.measure.display import turn_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
 from workbench.records.store import rows
+from workbench.records.tables.roster import blade_of, method_of, row_of_blade, row_of_stud, stud_of
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.view_words import stage_words
-from workbench.work.order.rigs import blade_of, method_of, row_of_blade, row_of_stud, stud_of
 from workbench.work.roster.adding import checked_text, pick
 from workbench.work.roster.parts_typed import (
     blade_in,

@@ -12,8 +12,8 @@ from typing import Generic, TypeVar
 from workbench.errors import InputError, shown
 from workbench.records.book import whole
 from workbench.records.store import rows
-from workbench.records.store.faults import UnknownRowError
-from workbench.records.store.values import keepable
+from workbench.records.store.database import UnknownRowError
+from workbench.records.store.row_checks import keepable
 from workbench.records.tables.days import JobTimes
 from workbench.records.tables.roster import KnownSki
 from workbench.work.job.job_view import RosterLine
@@ -21,8 +21,8 @@ from workbench.work.job.shop import Shop
 from workbench.work.job.ski_state import SkiState, conclude
 from workbench.work.job.stages import NOT_RELEASED
 from workbench.work.job_text.setting_words import serial_in
-from workbench.work.order.shop_policy import AS_LAST_TIME, shop_rules
 from workbench.work.text.fields import Field
+from workbench.work.trust.shop_policy import AS_LAST_TIME, shop_rules
 
 _T = TypeVar("_T")
 

@@ -18,20 +18,20 @@ from workbench.fin.plan.guidance import COVERAGE
 from workbench.fin.plan.uncertainty import u_after, u_by
 from workbench.fin.pose.equations import NoPoseError, Reading
 from workbench.fin.pose.fit import Fit, fit_pose
-from workbench.fin.reading.method import Method, Station
-from workbench.fin.reading.quantities import QUANTITIES, TRAITS, Quantity
+from workbench.fin.reading.method import QUANTITIES, TRAITS, Method, Quantity, Station
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 from workbench.measure.display import fine_text, length_text
 from workbench.measure.learnt_offset import Restatement
 from workbench.measure.lengths import parse_length, understand
 from workbench.measure.units import Unit
-from workbench.records.store.values import keepable
+from workbench.records.store.row_checks import keepable
+from workbench.records.tables.roster import method_of
 from workbench.work.job.entry import copied
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.setting_words import hold_words, place_words
-from workbench.work.order.rigs import method_of, usual_range_mm
+from workbench.work.order.rigs import usual_range_mm
 from workbench.work.study.offsets import learnt_restatement, rests_words
 from workbench.work.text.fields import Field
 from workbench.work.text.words import clean, error_words

@@ -170,7 +170,7 @@ Told = Callable[[Look], None]
 
 
 def nothing(look: Look) -> None:
-    """Be told of a step by nobody."""
+    """Ignore a step."""
 
 
 def ground_of(rings: Sequence[Sequence[Point]], *, y_up: bool) -> Ground:

@@ -19,7 +19,7 @@ from workbench.bench.draw.side_view import method_view
 from workbench.bench.draw.text import Tone, lines, paragraph, paragraphs, styled, visible
 from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError, InputError
-from workbench.fin.reading.quantities import NEEDED
+from workbench.fin.reading.method import NEEDED
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import ChangedError, Shop
 from workbench.work.study.restating import (

@@ -20,9 +20,9 @@ from workbench.bench.draw.text import lines, paragraphs, styled, visible
 from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError
 from workbench.measure.display import length_text
-from workbench.work.job.entry_words import described
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import refusal
+from workbench.work.order.round_records import described
 from workbench.work.text.fields import NOTE, REASON, SECOND, WHO
 
 if TYPE_CHECKING:
@@ -67,7 +67,7 @@ _ANSWERS: dict[str, tuple[TurnAnswer, str]] = {
 _STAYS = "Esc: neither. The record stays: finish the round, and measure."
 
 
-class TurnBackScreen(ListScreen):
+class TurnBackScreen(ListScreen[str]):
     """Asks what became of the stud whose turn is taken back.
 
     Both answers, by their letters, take the record back and say why in the book; closing leaves

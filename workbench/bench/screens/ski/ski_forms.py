@@ -65,7 +65,7 @@ class WearForm(Form):
             "block": on_one_line(shop.book.block(ski.block_id).name),
             METHODS: on_one_line(methods_text(shop, ski)),
         }
-        fine = [m for m in shop.book.methods_of(ski.blade_id) if m.scribe_x_mm is None]
+        fine = [m for m in shop.book.methods_of(ski.blade_id) if m.scribe is None]
         known = " · ".join(f"{n} {on_one_line(m.name)}" for n, m in enumerate(fine, 1))
         more = {
             "blade": f": {parts_listed(shop.book.blades())}",
