@@ -6,7 +6,7 @@ import argparse
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from workbench.commands.manual import JSON, choice, command, flag, option, place
 from workbench.commands.opened import opened_shop, path_of
@@ -24,6 +24,7 @@ from workbench.commands.output import (
 )
 from workbench.errors import InputError
 from workbench.records.backup.backups import backups_of
+from workbench.records.book import Book
 from workbench.records.exchange.rows_out import count_out
 from workbench.work.exchange.backup import (
     aside_lines,
@@ -359,8 +360,7 @@ def _said(args: argparse.Namespace, shared: Shared) -> int:
     return 0 if shared.round.is_whole else FAILED
 
 
-def _watch(args: argparse.Namespace, book: Any) -> int:
-    from workbench.records.book import Book
+def _watch(args: argparse.Namespace, book: Book) -> int:
     from workbench.work.sharing import hubs, words
     from workbench.work.sharing.hubs import Watch
 
