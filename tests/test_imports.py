@@ -94,7 +94,7 @@ LATE = {
     "bench.hand.hands": "work.roster.queue",  # 9 ms of the first paint, for a scanned serial alone
     "bench.terminal": "textual.drivers",  # its module cannot be imported on Windows
     # Drivers of other systems, and what an extra installs.
-    "commands.files.sharing": "work.sharing work.sharing.hubs",  # psycopg, 250 ms of --help
+    "commands.files": "work.sharing work.sharing.hubs",  # psycopg, 250 ms of --help
     "commands.shop.for_shells": "shtab",
     "commands.shop.program": "commands.shop.serve_web",
     "work.trace.drawing": "ezdxf svgelements",

@@ -12,11 +12,11 @@ import pytest
 
 from tests.by_command import Commands, demo_of_today
 from tests.shop import open_shop, ski
+from workbench.bench.screens.shop.file_screens import ERRANDS, run
 from workbench.errors import InputError
 from workbench.fin.reading.method import Station
 from workbench.records.store.rows import Method
 from workbench.work.exchange import exchange
-from workbench.work.exchange.file_errands import ERRANDS, run
 from workbench.work.job.shop import Shop
 from workbench.work.paper.day_sheet import UNREAD, day_sheet
 
