@@ -5,9 +5,12 @@ from __future__ import annotations
 import gc
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, settings
+from textual.css.model import RuleSet
+from textual.css.stylesheet import Stylesheet
 from textual.widgets import Input
 
 from tests.by_command import Commands, Refused, Run, demo_of_today
@@ -32,6 +35,20 @@ gc.set_threshold(100_000, 50, 100)
 """A suite that builds a thousand screens spends a tenth of its time looking for dead ones."""
 
 opening._begin_file = begin_as_copy
+
+_parse_rules = Stylesheet._parse_rules
+_parsed: dict[object, list[RuleSet]] = {}
+
+
+def _parsed_once(self: Stylesheet, css: str, *where: Any, **more: Any) -> list[RuleSet]:
+    """A style sheet is parsed once for all the apps of this process that have the same colours."""
+    key = (frozenset(self._variables.items()), css, where, tuple(more.items()))
+    if key not in _parsed:
+        _parsed[key] = _parse_rules(self, css, *where, **more)
+    return _parsed[key]
+
+
+Stylesheet._parse_rules = _parsed_once  # type: ignore[method-assign]
 
 
 @pytest.fixture(scope="module")

@@ -35,7 +35,6 @@ from workbench.work.history.timeline import _TELLERS
 from workbench.work.job import stages
 from workbench.work.job.base_curve import FIELDS, measured_of
 from workbench.work.job.coarse_marks import mark_place
-from workbench.work.job.entry_words import MARK_WORDS, described
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import (
@@ -47,12 +46,12 @@ from workbench.work.job.stages import (
     check_allowed,
 )
 from workbench.work.job_text import tasks
-from workbench.work.job_text.tasks import TASKS, WAYS, caution_words, task_of, tour_words
-from workbench.work.job_text.view_words import Obstacle
+from workbench.work.job_text.tasks import TASKS, WAYS, Obstacle, caution_words, task_of, tour_words
 from workbench.work.order.rigs import ANY_FIN_MM, usual_range_mm
+from workbench.work.order.round_records import MARK_WORDS, described
 from workbench.work.paper.day_sheet import HEADS, SHARES
 from workbench.work.roster.settings import SETTINGS
-from workbench.work.trust.shop_scatter import StudyScatter, scatter_for
+from workbench.work.trust.reading_budget import StudyScatter, scatter_for
 
 NEW: Any = "a new one"
 

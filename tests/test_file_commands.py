@@ -9,6 +9,7 @@ import pytest
 from tests.shop import demo_file, open_shop, ski
 from workbench.cli import main
 from workbench.records.book import Book
+from workbench.records.store import rows
 
 
 @pytest.fixture
@@ -183,7 +184,7 @@ def test_a_ski_that_is_not_to_be_ridden_ends_an_import_with_status_4(
     run(book, "export", file)
     assert run(other, "import", file)[0] == 0
     with open_shop(book) as shop:
-        shop.book.add_sign_off(ski(shop, "Lark 66").job.id, "XX")
+        shop.book.add_fact(ski(shop, "Lark 66").job.id, "XX", rows.SignOff())
     run(book, "export", file)
     for words in (("--dry-run", file), (file,)):
         status, out, _ = run(other, "import", *words)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import subprocess
 import sys
 from pathlib import Path
@@ -37,6 +38,7 @@ def test_the_command_line_starts_light() -> None:
 
 FIRST_PAINT = """
 import asyncio, sys
+from importlib.util import find_spec
 from pathlib import Path
 from workbench.bench import start
 from workbench.bench.app import Bench
@@ -56,13 +58,13 @@ async def paint():
             late |= {f"workbench.bench.{name}" for name in (
                 "bases.forms", "screens.shop.caliper_screens",
                 "screens.ski.questions", "bases.lists", "bases.prompts",
-                "crash",
             )}
             late |= {f"workbench.work.{name}" for name in (
-                "roster.adding", "demo.demo", "exchange.backup", "roster.queue",
+                "roster.adding", "demo", "exchange.backup", "roster.queue",
             )}
             late |= {"workbench.records.exchange.rows_out", "workbench.records.backup.backups"}
             print(*sorted(late & set(sys.modules)))
+            print(*(name for name in sorted(late) if find_spec(name) is None))
 
 asyncio.run(paint())
 """
@@ -76,3 +78,56 @@ def test_the_first_paint_loads_no_more_than_it_shows(tmp_path: Path) -> None:
         cwd=ROOT, capture_output=True, text=True, timeout=60, check=False,
     )  # fmt: skip
     assert (done.returncode, done.stdout.split()) == (0, []), done.stderr
+
+
+LATE = {
+    # What the command line can do is loaded by the word that asks for it: 300 ms for the bench,
+    # 110 to 230 for an order, 8 for a report of our own error.
+    "cli": "tempfile bench.crash bench.start measure.lengths work.order.learned_turns "
+    "work.order.order_answers work.order.order_file work.text.words",
+    # The demo and the first parts of a book are seldom made (50 ms each); the app (340), the hub
+    # (210) and the day's backup (16) come after the first words on the terminal.
+    "bench.start": "bench.action_menu bench.app bench.terminal work.demo work.exchange.backup "
+    "work.roster.adding work.sharing.hubs work.sharing.words",
+    # An error is told even where the book's code or a library is what failed (34 ms).
+    "bench.crash": "rich.console work.exchange.doctor",
+    "bench.hand.hands": "work.roster.queue",  # 9 ms of the first paint, for a scanned serial alone
+    "bench.terminal": "textual.drivers",  # its module cannot be imported on Windows
+    # Drivers of other systems, and what an extra installs.
+    "commands.files.sharing": "work.sharing work.sharing.hubs",  # psycopg, 250 ms of --help
+    "commands.shop.for_shells": "shtab",
+    "commands.shop.program": "commands.shop.serve_web",
+    "work.trace.drawing": "ezdxf svgelements",
+    "work.trace.tracing": "work.trace.scan",
+    # Units are defined by pint (380 ms), tables changed by sqlite-utils (220), folders found by
+    # platformdirs (12), TOML read by tomllib (4): none of it by most starts.
+    "measure.units": "pint",
+    "places": "platformdirs",
+    "records.backup.opening": "sqlite_utils",
+    "records.store.schema": "sqlite_utils",
+    "work.files.table_files": "tomllib",
+    "work.job.open_book": "work.learn.what_learnt",  # 85 ms, for shops that learn
+}
+"""What is imported inside functions, by the module that does it: what start-up was measured to
+need. The times are of one process, beyond what the module has loaded."""
+
+
+def test_imports_inside_functions_are_those_that_the_start_needs() -> None:
+    """A new one is refused until its reason stands in the list; one that is gone leaves it."""
+    found = {}
+    for path in sorted((ROOT / "workbench").rglob("*.py")):
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        functions = (
+            n for n in ast.walk(tree) if isinstance(n, ast.FunctionDef | ast.AsyncFunctionDef)
+        )
+        late = set()
+        for function in functions:
+            for node in ast.walk(function):
+                if isinstance(node, ast.ImportFrom):
+                    late.add(str(node.module).removeprefix("workbench."))
+                elif isinstance(node, ast.Import):
+                    late |= {name.name for name in node.names}
+        if late:
+            module = ".".join(path.relative_to(ROOT / "workbench").with_suffix("").parts)
+            found[module] = late
+    assert found == {module: set(late.split()) for module, late in LATE.items()}

@@ -17,7 +17,7 @@ from workbench.work.job.shop import Shop, check_other_eyes, initials_of
 from workbench.work.order.order_file import _finest_turn as order_finest
 from workbench.work.roster.parts_typed import finest_of
 from workbench.work.roster.settings import change
-from workbench.work.trust.setting_values import FINEST
+from workbench.work.trust.shop_policy import FINEST
 from workbench.work.trust.wing_setup import gauges_of
 
 TOO_FINE, TOO_COARSE = 1 / 128, 2.0

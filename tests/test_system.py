@@ -14,7 +14,8 @@ import pytest
 
 from workbench import system
 from workbench.bench.terminal import take_up_again
-from workbench.records.backup.place_lock import place_held
+from workbench.records.backup.copies import copy_book
+from workbench.records.backup.place import place_held
 from workbench.records.book import Book
 
 
@@ -82,7 +83,7 @@ def test_a_book_is_opened_copied_and_kept_with_whatever_lock_there_is(
         held.clear()
         book.set_setting("unit", "mm")
         held.clear()
-        book.backup(tmp_path / "copy.db")
+        copy_book(book.path, tmp_path / "copy.db")
     held.clear()
     with place_held(path, alone=True):
         handle = os.open(tmp_path / ".shop.db.lock", os.O_RDWR)

@@ -13,6 +13,7 @@ import pytest
 from tests.by_command import Commands, demo_of_today
 from tests.shop import open_shop, ski
 from workbench.errors import InputError
+from workbench.fin.reading.method import Station
 from workbench.records.store.rows import Method
 from workbench.work.exchange import exchange
 from workbench.work.exchange.file_errands import ERRANDS, run
@@ -25,7 +26,7 @@ WHY = "method 'length, odd' jaw_width: 1e-09 — none: only a depth has one"
 def spoil(shop: Shop, name: str) -> set[str]:
     """Give the blade of a ski a method that no blade can be read by; return whom it keeps out."""
     blade = ski(shop, name).ski.blade_id
-    odd = Method("", blade, "length, odd", "length", 0.0, 1.0, jaw_width_mm=1e-9)
+    odd = Method("", blade, "length, odd", "length", (0.0, 1.0), jaw_width_mm=1e-9)
     shop.book.add_method(odd)
     return {each.name for each in shop.book.skis() if each.blade_id == blade}
 
@@ -141,8 +142,9 @@ def test_a_part_that_comes_in_may_not_fit_a_ski_that_was_here(
         if part == "blade":
             other.book.correct_blade(replace(blade, holes=()), who="ML", reason="seen")
         elif part == "method":
-            odd = Method("", blade.id, "depth, hole 99", "depth", station_hole="99",
-                         station_edge="back")  # fmt: skip
+            odd = Method(
+                "", blade.id, "depth, hole 99", "depth", station=Station((0.0, 0.0), "99", "back")
+            )
             other.book.add_method(odd)
         else:
             other.book.correct_ski(replace(other.book.skis()[0], rider="another"))

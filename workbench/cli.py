@@ -20,7 +20,6 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 from workbench import __version__
 from workbench.commands import modules
 from workbench.commands.manual import (
-    JSON,
     Command,
     Index,
     Parser,
@@ -31,7 +30,6 @@ from workbench.commands.manual import (
     flag,
     option,
     place,
-    summarise,
 )
 from workbench.commands.output import (
     DONE,
@@ -44,7 +42,7 @@ from workbench.commands.output import (
     say_json,
 )
 from workbench.errors import BenchError, InputError, OutOfReachError, PoseError, RecordsError, shown
-from workbench.places import NotShippedError
+from workbench.places import NotShippedError, book_path
 
 if TYPE_CHECKING:
     from workbench.work.order.order_file import Order
@@ -84,7 +82,6 @@ def build_parser(
         add_family(commands, heading, names, vars(import_module(module)).values())
     for heading, own in OWN_COMMANDS.items():
         add_family(commands, heading, own, globals().values())
-    summarise(commands)
     return parser
 
 
@@ -226,8 +223,6 @@ _DEMO = command(
     examples=[("paths", "The shop's own book.")],
 )
 def _paths(args: argparse.Namespace) -> None:
-    from workbench.places import book_path
-
     where = str(args.book or book_path())
     facts(book=where)
     say([f"book: {_one_line(where)}"])
@@ -244,7 +239,7 @@ def _order_command(
 ) -> Callable[[Answer], Command]:
     """Return what makes a command about a work order of the function that answers it."""
     order = place("order", "ORDER", "a work-order file, TOML or JSON; - is standard input")
-    made = command(name, words, description, takes=(*takes, order, JSON), **page)
+    made = command(name, words, description, takes=(*takes, order), **page)
     return lambda answer: made(lambda args: _answer_order(args, answer))
 
 

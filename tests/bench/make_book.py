@@ -19,6 +19,7 @@ from pathlib import Path
 from time import perf_counter
 
 from workbench.records.book import Book
+from workbench.records.store import rows
 from workbench.records.store.rows import (
     JobTerms,
     Mark,
@@ -26,7 +27,6 @@ from workbench.records.store.rows import (
     RideNote,
     SignOff,
     Ski,
-    Taken,
     Target,
     Tick,
     Turn,
@@ -113,7 +113,9 @@ class Writer:
             return job.id
         for number in range(1, passes + 1):
             turns = tuple(Turn(name, 0.37, 0.375) for name in ("front", "rear", "tail"))
-            facts.add_pass(pen, job.id, who, number=number, turns=turns, finest_turn=0.125)
+            facts.add_fact(
+                pen, job.id, who, rows.PassRow(number=number, turns=turns, finest_turn=0.125)
+            )
             self._read(ski, job.id, who, [aim, start[1], start[2]], number)
         self._finish(ski, job.id, who)
         return job.id
@@ -123,8 +125,14 @@ class Writer:
             for _ in range(REPEATS):
                 mm = value + self.random.gauss(0.0, 0.008)
                 text = f"{mm / 25.4:.4f}"
-                taken = Taken(method_id, number, text, "in", float(text) * 25.4)
-                kept: Reading = facts.add_reading(self.pen, job_id, who, taken)
+                taken = rows.Reading(
+                    method_id=method_id,
+                    pass_number=number,
+                    text=text,
+                    unit="in",
+                    mm=float(text) * 25.4,
+                )
+                kept: Reading = facts.add_fact(self.pen, job_id, who, taken)
                 self.readings += 1
                 if self.random.random() < 0.002:
                     facts.strike(self.pen, kept.id, "caliper slipped", who, None)

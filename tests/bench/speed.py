@@ -36,7 +36,7 @@ from workbench.fin.pose.equations import Equations, Reading
 from workbench.fin.pose.fit import fit_pose
 from workbench.fin.pose.starts import about
 from workbench.fin.reading.rig import Rig
-from workbench.records.store.rows import Taken
+from workbench.records.store import rows
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.order.order_file import read_order
@@ -254,8 +254,10 @@ def kept(rounds: int) -> None:
 
 
 def _keep(shop: Shop, view: JobView) -> None:
-    taken = Taken(view.lines[0].method_id, 0, "2.4600", "in", 62.484)
-    shop.book.add_reading(view.job.id, "KV", taken)
+    taken = rows.Reading(
+        method_id=view.lines[0].method_id, pass_number=0, text="2.4600", unit="in", mm=62.484
+    )
+    shop.book.add_fact(view.job.id, "KV", taken)
 
 
 MEASURES: dict[str, Callable[[int, str], object]] = {

@@ -22,6 +22,7 @@ from workbench.bench.screens.shop.caliper_screens import CaliperScreen
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop
 from workbench.work.roster import calipers
+from workbench.work.trust.reading_tools import held_caliper
 
 SIZES = [(120, 36), (80, 24)]
 HOSTILE = ["[b]X[/b]", "a[/nope]b", "[$primary]", "\x1b[31mred", "long " * 15, "深い" * 20]
@@ -85,7 +86,7 @@ async def test_the_quick_check_by_hand_and_cable(shop: Shop, size: tuple[int, in
         assert readings(shop, row) == [("zero", "0.0000"), ("block", "1.0005")]
         await pilot.press("escape")
         assert app.closed
-    assert calipers.in_hand(shop) is None
+    assert held_caliper(shop.book) is None
 
 
 async def test_a_signed_burst_is_a_reading_and_a_lone_plus_takes_in_hand(shop: Shop) -> None:
@@ -96,10 +97,10 @@ async def test_a_signed_burst_is_a_reading_and_a_lone_plus_takes_in_hand(shop: S
         await send(pilot, "+0.0005\r")
         await pilot.pause(0.2)
         assert readings(shop, row) == [("zero", "+0.0005")]
-        assert calipers.in_hand(shop) is None
+        assert held_caliper(shop.book) is None
         await send(pilot, "+")
         await pilot.pause(0.2)
-        held = calipers.in_hand(shop)
+        held = held_caliper(shop.book)
         assert held is not None
         assert held.id == row
         assert "in hand: Caliper A" in shown(app)
@@ -126,7 +127,7 @@ async def test_enter_alone_does_nothing(shop: Shop) -> None:
         await slowly(pilot, "\r\r\n\r")
         assert isinstance(app.screen, CaliperScreen)
         assert readings(shop, row) == []
-        assert calipers.in_hand(shop) is None
+        assert held_caliper(shop.book) is None
 
 
 async def test_a_failed_check_is_shown_and_asked_again(shop: Shop) -> None:
@@ -191,7 +192,7 @@ async def test_up_and_down_choose_only_between_entries(shop: Shop) -> None:
         await pilot.press("enter", "space")
         assert readings(shop, first) == [("zero", "0")]
         assert readings(shop, second) == [("zero", "0.01")]
-        held = calipers.in_hand(shop)
+        held = held_caliper(shop.book)
         assert held is not None
         assert held.id == second
 

@@ -207,10 +207,16 @@ def _full(shop: Shop) -> Iterator[None]:
     look(lambda db: db.execute(f"PRAGMA max_page_count = {pages}").fetchall())
     other = ski(shop, "Lark 64").job.id
     was = next(f for f in shop.book.facts(other) if isinstance(f, rows.Reading))
-    taken = rows.Taken(was.method_id, was.pass_number, was.text, was.unit, was.mm)
+    taken = rows.Reading(
+        method_id=was.method_id,
+        pass_number=was.pass_number,
+        text=was.text,
+        unit=was.unit,
+        mm=was.mm,
+    )
     for fill in (
         lambda: shop.book.add_mark(other, "KV", "held", text="x"),
-        lambda: shop.book.add_reading(other, "KV", taken),
+        lambda: shop.book.add_fact(other, "KV", taken),
         lambda: shop.book.set_setting("filler", "x", who=""),
     ):
         for _ in range(3000):
@@ -224,9 +230,9 @@ def _full(shop: Shop) -> Iterator[None]:
 
 @contextmanager
 def _read_only(shop: Shop) -> Iterator[None]:
-    shop.book._desk.look(lambda db: db.execute("PRAGMA query_only = ON"))
+    shop.book._desk.read(lambda db: db.execute("PRAGMA query_only = ON"))
     yield
-    shop.book._desk.look(lambda db: db.execute("PRAGMA query_only = OFF"))
+    shop.book._desk.read(lambda db: db.execute("PRAGMA query_only = OFF"))
 
 
 @contextmanager
@@ -241,7 +247,7 @@ def _folder_gone(shop: Shop) -> Iterator[None]:
 @contextmanager
 def _held_by_another(shop: Shop) -> Iterator[None]:
     with closing(sqlite3.connect(shop.book.path, isolation_level=None)) as other:
-        shop.book._desk.look(lambda db: db.execute("PRAGMA busy_timeout = 20"))
+        shop.book._desk.read(lambda db: db.execute("PRAGMA busy_timeout = 20"))
         other.execute("BEGIN IMMEDIATE")
         yield
         other.execute("ROLLBACK")

@@ -12,8 +12,7 @@ from textual.app import App
 from textual.widgets import Input, Static
 
 from tests.bench.screens import send, slowly
-from workbench.bench.bases.form_lines import drafts_of
-from workbench.bench.bases.forms import Form
+from workbench.bench.bases.forms import Form, drafts_of
 from workbench.bench.bases.prompts import Prompt, PromptInput
 from workbench.bench.hand.state import BenchState
 from workbench.bench.screens.shop.shop_forms import AddBlade, AddBlock, AddSki

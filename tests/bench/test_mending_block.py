@@ -60,13 +60,13 @@ async def test_a_baselines_number_is_corrected_from_the_list(
         await screen.settle()
         listed = screen.app.screen
         assert isinstance(listed, BaselineScreen)
-        assert listed.chosen is not None
-        old = listed.chosen.baseline
+        assert listed.marked is not None
+        old = listed.marked.baseline
         await screen.by_hand("c")
         await screen.settle()
         await fill(screen, value_1="2.4870", reason="digits swapped")
         await screen.pilot.press("f2")
         await screen.settle()
         assert "baseline corrected" in screen.shown()
-        assert listed.chosen.baseline.entries[0].text == "2.4870"
+        assert listed.marked.baseline.entries[0].text == "2.4870"
     assert shop.book.baseline_versions(old.id)[0].part == old

@@ -15,7 +15,7 @@ from workbench.bench.bases.forms import Form
 from workbench.bench.bases.prompts import Prompt
 from workbench.work.job.entry import Typed
 from workbench.work.job.shop import Shop
-from workbench.work.order.shop_policy import shop_rules
+from workbench.work.trust.shop_policy import shop_rules
 
 SIZES = ((120, 36), (80, 24))
 

@@ -11,8 +11,7 @@ import pytest
 
 from tests.bench.screens import SIZES, Screen, bench
 from tests.work.scans import Scene, csv_of, random_blade, render, smaller
-from workbench.bench.bases.form_lines import drafts_of
-from workbench.bench.bases.forms import Form
+from workbench.bench.bases.forms import Form, drafts_of
 from workbench.bench.screens.shop import scan_screen
 from workbench.bench.screens.shop.scan_screen import TITLE, ScanScreen
 from workbench.measure.units import MM_PER_INCH

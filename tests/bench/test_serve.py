@@ -20,7 +20,7 @@ from aiohttp.test_utils import TestClient, TestServer
 
 from tests.bench.speed_book import keys_due
 from workbench.bench.panels.next_line import PAD
-from workbench.commands.shop.serve import is_loopback
+from workbench.commands.shop.program import is_loopback
 from workbench.commands.shop.serve_web import COOKIE, BenchServer
 from workbench.records.book import Book
 from workbench.work.demo import build_demo

@@ -8,7 +8,7 @@ from tests.bench.screens import SIZES, Screen, bench
 from tests.shop import heron, ski, walk_to
 from workbench.bench.screens.ski.ski_forms import TemperatureScreen
 from workbench.work.job.shop import Shop
-from workbench.work.trust.temperature_correction import temperature_in_force
+from workbench.work.trust.reading_tools import temperature_in_force
 
 
 async def begin(shop: Shop, screen: Screen) -> None:

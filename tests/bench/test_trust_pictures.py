@@ -15,7 +15,7 @@ from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.temperature import state_temperature
-from workbench.work.roster.calipers import in_hand
+from workbench.work.trust.reading_tools import held_caliper
 
 SEVEN = ("2.4900", "2.4905", "2.4900", "2.4895", "2.4900", "2.4905", "2.5200")
 WARM = {"blade": "86 F", "caliper": "79 F", "scale": "F"}
@@ -31,7 +31,7 @@ def repeats(shop: Shop) -> JobView:
     view = ski(shop, "Heron 66")
     view = walk_to(shop, view, heron(view), "as received")
     view = state_temperature(shop, view, WARM)
-    held = in_hand(shop)
+    held = held_caliper(shop.book)
     assert held is not None
     for text in SEVEN:
         mm = float(text) * 25.4

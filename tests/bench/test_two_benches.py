@@ -46,9 +46,11 @@ with Book(path, bench=who) as book:
             view = shop.view(job)
             line = view.lines[0]
         text = f"2.4{n % 1000:03d}"
-        taken = (line.method_id, view.progress.pass_number, text, "in", float(text) * 25.4)
-        from workbench.records.store.rows import Taken
-        book.add_reading(job, who, Taken(*taken))
+        from workbench.records.store.rows import Reading
+        book.add_fact(job, who, Reading(
+            method_id=line.method_id, pass_number=view.progress.pass_number, text=text, unit="in",
+            mm=float(text) * 25.4,
+        ))
 """
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from workbench.records.book import Book
+from workbench.records.store import rows
 from workbench.records.store.rows import (
     Blade,
     Block,
@@ -18,7 +19,6 @@ from workbench.records.store.rows import (
     Method,
     Ski,
     Stud,
-    Taken,
 )
 
 DAY = "2031-05-06"
@@ -36,8 +36,15 @@ class Shop:
     ski: Ski
     job: Job
 
-    def taken(self, text: str = "2.450", mm: float = 62.23) -> Taken:
-        return Taken(self.method.id, 0, text, "in", mm, self.caliper.id)
+    def taken(self, text: str = "2.450", mm: float = 62.23) -> rows.Reading:
+        return rows.Reading(
+            method_id=self.method.id,
+            pass_number=0,
+            text=text,
+            unit="in",
+            mm=mm,
+            caliper_id=self.caliper.id,
+        )
 
 
 def blade(name: str = "Plate A") -> Blade:
@@ -78,7 +85,7 @@ def ski(blade_id: str, block_id: str, *methods: str, name: str = "Ski A") -> Ski
 def furnish(book: Book) -> Shop:
     the_blade = book.add_blade(blade())
     the_block = book.add_block(block())
-    method = book.add_method(Method("", the_blade.id, "tail, tips", "tail", 0.25, 0.25))
+    method = book.add_method(Method("", the_blade.id, "tail, tips", "tail", (0.25, 0.25)))
     caliper = book.add_caliper(Caliper("", "Caliper A", "in", 0.0127, 0.02))
     the_ski = book.add_ski(ski(the_blade.id, the_block.id, method.id))
     job = book.add_job(the_ski.id, DAY, "10:30")

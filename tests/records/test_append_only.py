@@ -13,6 +13,7 @@ import pytest
 from tests.shop import rows_out
 from workbench.records.book import Book
 from workbench.records.exchange.rows_in import take_in
+from workbench.records.store import rows
 from workbench.records.store.rows import (
     Baseline,
     BaselineEntry,
@@ -48,7 +49,7 @@ def full_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
         book.add_baseline(Baseline("", shop.ski.id, "spring", (entry,)))
         book.set_setting("unit", "in")
         book.move_job(job, 3.0)
-        reading = book.add_reading(job, "kl", shop.taken())
+        reading = book.add_fact(job, "kl", shop.taken())
         book.add_fact(
             job,
             "kl",
@@ -61,11 +62,13 @@ def full_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
                 tolerance_mm=0.05,
             ),
         )
-        book.add_pass(job, "kl", number=1, turns=[Turn("front", 0.1, 0.125)], finest_turn=0.125)
+        book.add_fact(
+            job, "kl", rows.PassRow(number=1, turns=(Turn("front", 0.1, 0.125),), finest_turn=0.125)
+        )
         book.add_mark(job, "kl", "seated")
-        book.add_tick(job, "kl", "final", "bolts")
-        book.add_wing(job, "kl", "8", 8.0)
-        book.add_sign_off(job, "kl")
+        book.add_fact(job, "kl", rows.Tick(checklist="final", item="bolts"))
+        book.add_fact(job, "kl", rows.WingSetting(text="8", angle_deg=8.0))
+        book.add_fact(job, "kl", rows.SignOff())
         book.add_fact(job, "kl", RideNote(text="fine"))
         book.add_entry(
             "",

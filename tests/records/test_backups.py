@@ -36,9 +36,9 @@ def texts(path: Path) -> list[str]:
 
 def test_a_copy_of_the_day_is_sound_and_for_its_owner(shop: Shop) -> None:
     """Made while the book is open; a second one of the same day takes its place."""
-    shop.book.add_reading(shop.job.id, "KV", shop.taken("2.450"))
+    shop.book.add_fact(shop.job.id, "KV", shop.taken("2.450"))
     first = backups.copy_of_day(shop.book.path, DAY).path
-    shop.book.add_reading(shop.job.id, "KV", shop.taken("2.451"))
+    shop.book.add_fact(shop.job.id, "KV", shop.taken("2.451"))
     assert backups.is_newer_than(shop.book.path, first)
     assert backups.copy_of_day(shop.book.path, DAY).path == first
     assert not backups.is_newer_than(shop.book.path, first)
@@ -116,7 +116,7 @@ def lose(shop: Shop) -> Path:
 
 def test_a_copy_that_holds_more_is_kept_under_the_next_number(shop: Shop) -> None:
     """Each time the book is lost; the day's name stands for what the book holds now."""
-    shop.book.add_reading(shop.job.id, "KV", shop.taken("2.450"))
+    shop.book.add_fact(shop.job.id, "KV", shop.taken("2.450"))
     backups.copy_of_day(shop.book.path, DAY)
     path = lose(shop)
     first = backups.copy_of_day(path, DAY)

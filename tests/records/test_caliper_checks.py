@@ -15,7 +15,7 @@ from workbench.errors import InputError
 from workbench.records.backup.opening import open_book
 from workbench.records.book import Book
 from workbench.records.store import schema
-from workbench.records.store.faults import UnknownRowError
+from workbench.records.store.database import UnknownRowError
 from workbench.records.store.rows import Caliper, CaliperCheck
 
 from .conftest import Shop
@@ -94,6 +94,7 @@ def test_a_caliper_that_is_not_there_is_named(shop: Shop) -> None:
         add(replace(shop, caliper=replace(shop.caliper, id="gone")))
 
 
+@pytest.mark.usefixtures("begun_by_steps")
 def test_a_book_from_before_is_brought_up_to_date_with_a_copy(path: Path) -> None:
     """The old book's calipers stand, a copy is beside it, and both kinds of book are alike."""
     first = Migrations(schema.MIGRATION_SET)

@@ -11,10 +11,10 @@ import pytest
 
 from tests.records.conftest import Shop, furnish
 from workbench.errors import RecordsError
-from workbench.records.backup import backups
+from workbench.records.backup.copies import copy_book
 from workbench.records.backup.opening import open_book
 from workbench.records.book import Book
-from workbench.records.store.faults import RefusedFileError
+from workbench.records.store.database import RefusedFileError
 from workbench.records.store.schema import migrations
 
 pytestmark = pytest.mark.usefixtures("begun_by_steps")
@@ -40,7 +40,7 @@ def test_another_book_that_is_open_is_left_and_goes_on(shop: Shop, other: Path) 
     with Book(other) as theirs:
         theirs.set_setting("shop", "The other boathouse")
         with pytest.raises(RefusedFileError, match=r"other\.db'.*'other\.db-wal' beside it.*free"):
-            shop.book.backup(other)
+            copy_book(shop.book.path, other)
         theirs.set_setting("theme", "dark")
     with Book(other) as theirs:
         assert theirs.settings() == {"shop": "The other boathouse", "theme": "dark"}
@@ -50,32 +50,32 @@ def test_another_book_that_is_closed_is_left(shop: Shop, other: Path, tmp_path: 
     """Its header tells it from a copy."""
     before = contents(tmp_path)
     with pytest.raises(RefusedFileError, match=r"header says WAL.*name a file that is free"):
-        shop.book.backup(other)
+        copy_book(shop.book.path, other)
     assert contents(tmp_path) == before
 
 
 def _of_another(book: Path, copy: Path) -> None:
-    backups.copy_beside(book.with_name("other.db"), copy)
+    copy_book(book.with_name("other.db"), copy)
 
 
 def _later(book: Path, copy: Path) -> None:
     """The copy of a book that has gone on from this one."""
     ahead = book.with_name("ahead.db")
-    backups.copy_beside(book, ahead)
+    copy_book(book, ahead)
     with Book(ahead) as later:
         later.set_setting("shop", "The boathouse")
-    backups.copy_beside(ahead, copy)
+    copy_book(ahead, copy)
 
 
 def _newer(book: Path, copy: Path) -> None:
-    backups.copy_beside(book, copy)
+    copy_book(book, copy)
     with sqlite3.connect(copy) as conn:
         conn.execute("UPDATE _sqlite_migrations SET name = 'from the future' WHERE rowid = 1")
     conn.close()
 
 
 def _damaged(book: Path, copy: Path) -> None:
-    backups.copy_beside(book, copy)
+    copy_book(book, copy)
     data = bytearray(copy.read_bytes())
     data[4096:] = bytes(len(data) - 4096)
     copy.write_bytes(data)
@@ -98,7 +98,7 @@ def test_a_copy_that_is_not_plainly_older_is_left(
     lay(shop.book.path, copy)
     before = contents(tmp_path)
     with pytest.raises(RefusedFileError, match=words):
-        shop.book.backup(copy)
+        copy_book(shop.book.path, copy)
     assert contents(tmp_path) == before
 
 
@@ -110,11 +110,11 @@ def test_no_copy_gets_another_books_log(
     """Also at a name that is free: SQLite would take the log for the copy's own."""
     copy = tmp_path / "copy.db"
     if not free:
-        shop.book.backup(copy)
+        copy_book(shop.book.path, copy)
     log = Path(f"{copy}{ending}")
     log.write_bytes(b"7" * 100)
     with pytest.raises(RefusedFileError, match=f"'copy.db{ending}' beside it"):
-        shop.book.backup(copy)
+        copy_book(shop.book.path, copy)
     assert (copy.exists(), log.read_bytes()) == (not free, b"7" * 100)
 
 
@@ -124,10 +124,10 @@ def test_a_copy_of_an_older_form_is_replaced(tmp_path: Path) -> None:
     steps = migrations()
     steps._migrations = steps._migrations[:1]
     open_book(path, steps, make_folder=False).close()
-    backups.copy_beside(path, copy)
+    copy_book(path, copy)
     with Book(path) as book:
         furnish(book)
-        book.backup(copy)
+        copy_book(book.path, copy)
     with Book(copy) as kept:
         assert len(kept.skis()) == 1
 
@@ -156,4 +156,4 @@ def test_the_copy_before_a_change_of_form_is_not_replaced_by_less(tmp_path: Path
 def test_what_cannot_be_read_is_said(shop: Shop, tmp_path: Path) -> None:
     """No folder, no file: the book stays as it is."""
     with pytest.raises(RecordsError, match="its folder is not there"):
-        shop.book.backup(tmp_path / "no" / "copy.db")
+        copy_book(shop.book.path, tmp_path / "no" / "copy.db")

@@ -18,7 +18,7 @@ from workbench.errors import RecordsError
 from workbench.records.backup import backups
 from workbench.records.book import Book
 from workbench.records.exchange.rows_in import take_in
-from workbench.records.store.damage import check_sum, check_sums
+from workbench.records.store import rows
 from workbench.records.store.rows import (
     AnyFact,
     Baseline,
@@ -27,12 +27,12 @@ from workbench.records.store.rows import (
     LockedReading,
     RideNote,
     Strike,
-    Taken,
     Target,
     Temperature,
     Turn,
 )
 from workbench.records.store.specs import FACTS, Table
+from workbench.records.store.strikes import check_sum, check_sums
 
 pytestmark = pytest.mark.usefixtures("begun_by_steps")
 
@@ -54,8 +54,17 @@ def filled(path: Path) -> list[AnyFact]:
                 caliper_material="steel",
             ),
         )
-        taken = Taken(method, 0, "2.4505", "in", 2.4505 * 25.4, shop.caliper.id, "typed", warm.id)
-        book.add_reading(job, "KV", taken)
+        taken = rows.Reading(
+            method_id=method,
+            pass_number=0,
+            text="2.4505",
+            unit="in",
+            mm=2.4505 * 25.4,
+            caliper_id=shop.caliper.id,
+            how="typed",
+            temperature_id=warm.id,
+        )
+        book.add_fact(job, "KV", taken)
         book.add_fact(
             job,
             "KV",
@@ -81,10 +90,10 @@ def filled(path: Path) -> list[AnyFact]:
             ),
         )
         turns = (Turn("front", 0.26, 0.25), Turn("back", -0.0, 0.0))
-        book.add_pass(job, "KV", number=1, turns=turns, finest_turn=0.125)
+        book.add_fact(job, "KV", rows.PassRow(number=1, turns=tuple(turns), finest_turn=0.125))
         book.add_mark(job, "KV", "step", number=2, text="turn front 0.25")
-        book.add_tick(job, "KV", "final", "clamp", "Clamp bolts")
-        book.add_wing(job, "KV", "7", 7, hold="middle", gauge="7")
+        book.add_fact(job, "KV", rows.Tick(checklist="final", item="clamp", text="Clamp bolts"))
+        book.add_fact(job, "KV", rows.WingSetting(text="7", angle_deg=7, hold="middle", gauge="7"))
         book.add_fact(
             job,
             "KV",
@@ -100,7 +109,7 @@ def filled(path: Path) -> list[AnyFact]:
                 rating=4,
             ),
         )
-        book.add_sign_off(job, "KV", "done")
+        book.add_fact(job, "KV", rows.SignOff(text="done"))
         return list(book.facts(job))
 
 

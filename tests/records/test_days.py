@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 
 from workbench.errors import InputError
+from workbench.records.store import rows
 from workbench.records.store.rows import JobTerms, Turn
 from workbench.records.tables import days
 
@@ -41,17 +42,19 @@ def test_a_days_item_carries_methods_facts_and_notes(shop: Shop) -> None:
     """Corrections of ski and method are followed; a signed-off job comes with its facts too."""
     shop.book.correct_ski(replace(shop.ski, note="stiff", has_wing=False))
     shop.book.correct_method(replace(shop.method, tolerance_mm=0.02))
-    shop.book.add_tick(shop.job.id, "kl", "received", "edges")
+    shop.book.add_fact(shop.job.id, "kl", rows.Tick(checklist="received", item="edges"))
     (item,) = shop.book.day_list(DAY)
     assert (item.ski_note, item.has_wing) == ("stiff", False)
     assert item.methods == ((shop.method.id, 0.02),)
     assert item.facts == shop.book.facts(shop.job.id)
-    first = shop.book.add_pass(
-        shop.job.id, "kl", number=1, turns=[Turn("front", 0.1, 0.125)], finest_turn=0.125
+    first = shop.book.add_fact(
+        shop.job.id,
+        "kl",
+        rows.PassRow(number=1, turns=(Turn("front", 0.1, 0.125),), finest_turn=0.125),
     )
-    shop.book.add_pass(shop.job.id, "kl", number=2, turns=[], finest_turn=0.125)
+    shop.book.add_fact(shop.job.id, "kl", rows.PassRow(number=2, turns=(), finest_turn=0.125))
     shop.book.strike(first.id, "miscounted", "kl")
-    shop.book.add_sign_off(shop.job.id, "kl")
+    shop.book.add_fact(shop.job.id, "kl", rows.SignOff())
     (item,) = shop.book.day_list(DAY)
     assert item.item.signed_off
     assert item.facts == shop.book.facts(shop.job.id)
@@ -61,7 +64,7 @@ def test_earlier_days_stand_first_where_asked_for(shop: Shop) -> None:
     """Only what is unfinished of them."""
     late = shop.book.add_job(shop.ski.id, BEFORE)
     done = shop.book.add_job(shop.ski.id, BEFORE)
-    shop.book.add_sign_off(done.id, "kl")
+    shop.book.add_fact(done.id, "kl", rows.SignOff())
     ids = [i.item.job.id for i in shop.book.day_list(DAY, with_unfinished=True)]
     assert ids == [late.id, shop.job.id]
     assert [i.item.job.id for i in shop.book.day_list(DAY)] == [shop.job.id]
@@ -73,7 +76,7 @@ def test_around_a_job_the_list_is_read_and_the_rest_keeps_its_place(shop: Shop) 
     """Every job stands in its place; those read are as in the whole list, far ones just counted."""
     late = shop.book.add_job(shop.ski.id, BEFORE)
     added = [shop.book.add_job(shop.ski.id, DAY) for _ in range(3 * days.NEAR)]
-    shop.book.add_sign_off(added[-1].id, "kl")
+    shop.book.add_fact(added[-1].id, "kl", rows.SignOff())
     whole = shop.book.day_list(DAY, with_unfinished=True)
     ids = [each.item.job.id for each in whole]
     far = days.NEAR + 10
@@ -90,11 +93,11 @@ def test_around_a_job_the_list_is_read_and_the_rest_keeps_its_place(shop: Shop) 
 def test_the_last_setting_is_the_latest_signed_off_before_a_job(shop: Shop) -> None:
     """Re-checks, struck jobs and unfinished ones do not count."""
     assert shop.book.last_setting(shop.ski.id) is None
-    shop.book.add_sign_off(shop.job.id, "kl")
+    shop.book.add_fact(shop.job.id, "kl", rows.SignOff())
     second = shop.book.add_job(shop.ski.id, AFTER)
-    shop.book.add_sign_off(second.id, "kl")
+    shop.book.add_fact(second.id, "kl", rows.SignOff())
     check = shop.book.add_job(shop.ski.id, AFTER, how=JobTerms("recheck"))
-    shop.book.add_sign_off(check.id, "kl")
+    shop.book.add_fact(check.id, "kl", rows.SignOff())
     waiting = shop.book.add_job(shop.ski.id, AFTER)
     assert shop.book.last_setting(shop.ski.id, waiting.id) == second.id
     assert shop.book.last_setting(shop.ski.id, second.id) == shop.job.id

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import random
 import signal
 import sqlite3
@@ -11,11 +10,11 @@ import sys
 import threading
 import time
 from contextlib import closing
+from functools import partial
 from pathlib import Path
 
 import pytest
 
-from workbench.errors import InputError
 from workbench.records.book import Book
 from workbench.records.store.rows import Mark
 
@@ -126,51 +125,6 @@ def test_many_threads_share_one_book(shop: Shop) -> None:
     assert len(shop.book.facts(shop.job.id)) == 100
 
 
-async def test_an_async_write_gives_its_row_and_its_errors(shop: Shop) -> None:
-    """Awaiting a method of the book is like calling it."""
-    kept = await shop.book.aio(shop.book.add_reading, shop.job.id, "kl", shop.taken())
-    assert await shop.book.aio(shop.book.facts, shop.job.id) == (kept,)
-    with pytest.raises(InputError, match="angle_deg"):
-        await shop.book.aio(shop.book.add_wing, shop.job.id, "kl", "x", float("nan"))
-
-
-async def test_async_writes_survive_their_cancellation(shop: Shop) -> None:
-    """Tasks cancelled while their writes wait or run: every write asked for is kept, in order."""
-    book = shop.book
-    gate = threading.Event()
-    blocker = book.submit(gate.wait)
-    tasks = [
-        asyncio.create_task(book.aio(book.add_mark, shop.job.id, "kl", "note", number=n))
-        for n in range(20)
-    ]
-    await asyncio.sleep(0)
-    for task in tasks:
-        task.cancel()
-    gate.set()
-    results = await asyncio.gather(*tasks, return_exceptions=True)
-    assert all(isinstance(result, asyncio.CancelledError) for result in results)
-    blocker.result()
-    kept = await book.aio(book.facts, shop.job.id)
-    assert [fact.number for fact in kept if isinstance(fact, Mark)] == list(range(20))
-
-
-def test_writes_in_flight_are_kept_when_the_loop_ends(shop: Shop) -> None:
-    """A loop that ends with writes under way loses none; closing waits for them."""
-    book = shop.book
-
-    async def leave() -> None:
-        for n in range(10):
-            asyncio.create_task(  # noqa: RUF006
-                book.aio(book.add_mark, shop.job.id, "kl", "note", number=n)
-            )
-        await asyncio.sleep(0)
-
-    asyncio.run(leave())
-    book.close()
-    with Book(book.path) as again:
-        assert len(again.facts(shop.job.id)) == 10
-
-
 def test_a_failed_write_leaves_no_transaction_open(shop: Shop) -> None:
     """After an error inside a write, the next write is kept by itself."""
     with pytest.raises(ZeroDivisionError):
@@ -209,7 +163,9 @@ def test_no_desk_commits_while_another_looks_at_their_file(path: Path) -> None:
         job = furnish(book).job.id
         for each in (book, other):
             with book._desk._file.lock:
-                kept = each.submit(each.add_mark, job, "kl", "note", text="meanwhile")
+                kept = each._desk.submit(
+                    partial(each.add_mark, job, "kl", "note", text="meanwhile")
+                )
                 with pytest.raises(TimeoutError):
                     kept.result(0.2)
             kept.result(20)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from workbench.errors import InputError, RecordsError
+from workbench.records.store import rows
 from workbench.records.store.rows import (
     JobTerms,
     RideNote,
@@ -75,7 +76,9 @@ def test_facts_of_the_whole_day_come_back(shop: Shop) -> None:
             rating=3,
         ),
     )
-    wing = book.add_wing(job, "KL", "7.5", 7.5, hold="rear", gauge="blue set")
+    wing = book.add_fact(
+        job, "KL", rows.WingSetting(text="7.5", angle_deg=7.5, hold="rear", gauge="blue set")
+    )
     warm = book.add_fact(
         job,
         "KL",

@@ -22,13 +22,14 @@ from sqlite_utils import Database
 from tests.records.conftest import DAY, Shop, blade, block, furnish, ski
 from tests.shop import rows_out
 from workbench.errors import InputError
+from workbench.records.backup.copies import copy_book
 from workbench.records.book import Book
 from workbench.records.exchange.arrivals import Brought, clashes
 from workbench.records.exchange.form import LOCAL_SETTINGS, rows_said
 from workbench.records.exchange.rows_in import take_in
 from workbench.records.exchange.rows_out import steps_of
+from workbench.records.store import rows
 from workbench.records.store.database import Database as Bare
-from workbench.records.store.ids import moment_of
 from workbench.records.store.rows import (
     AnyFact,
     Baseline,
@@ -42,13 +43,13 @@ from workbench.records.store.rows import (
     RideNote,
     Study,
     StudyReading,
-    Taken,
     Target,
     Temperature,
     Turn,
 )
 from workbench.records.store.schema import APPLIED, QUEUE_OF_ROWS, fingerprint
 from workbench.records.store.specs import FACT_TABLES, ORDER, PART_OF, PARTS, SPECS, WITH_IDS, Table
+from workbench.records.store.writer import moment_of
 
 
 def out(book: Book, ski_id: str | None = None) -> dict[str, Any]:
@@ -149,7 +150,7 @@ def test_rounds_counted_apart_under_one_number_are_both_kept(shop: Shop, other: 
     give(shop.book, other)
     for book, who in ((shop.book, "kl"), (other, "mn")):
         book.add_mark(shop.job.id, who, "step", number=1)
-        book.add_pass(shop.job.id, who, number=1, turns=[], finest_turn=0.5)
+        book.add_fact(shop.job.id, who, rows.PassRow(number=1, turns=(), finest_turn=0.5))
     made = [book.read(fingerprint) for book in (shop.book, other)]
     give(shop.book, other)
     give(other, shop.book)
@@ -158,7 +159,7 @@ def test_rounds_counted_apart_under_one_number_are_both_kept(shop: Shop, other: 
         numbers = [f.number for f in book.facts(shop.job.id) if isinstance(f, PassRow)]
         assert numbers == [1, 1]
         with pytest.raises(InputError, match="counted already"):
-            book.add_pass(shop.job.id, "kl", number=1, turns=[], finest_turn=0.5)
+            book.add_fact(shop.job.id, "kl", rows.PassRow(number=1, turns=(), finest_turn=0.5))
     assert made == [book.read(fingerprint) for book in (shop.book, other)]
     with Book(other.path) as again:
         assert len(again.facts(shop.job.id)) == 4
@@ -196,7 +197,7 @@ def test_rows_that_refer_to_what_is_nowhere_are_refused_by_name(shop: Shop, othe
 def test_what_is_missing_in_the_file_may_be_here(shop: Shop, other: Book) -> None:
     """A later file needs not bring again what came before."""
     give(shop.book, other)
-    shop.book.add_reading(shop.job.id, "KV", shop.taken())
+    shop.book.add_fact(shop.job.id, "KV", shop.taken())
     late = {"readings": out(shop.book)["readings"]}
     other.write(take_in, late)
     assert out(other) == out(shop.book)
@@ -205,7 +206,7 @@ def test_what_is_missing_in_the_file_may_be_here(shop: Shop, other: Book) -> Non
 def test_a_row_with_other_content_is_never_overwritten(shop: Shop, other: Book) -> None:
     """Ours stands, the difference is listed with both values, and the rest is taken in."""
     give(shop.book, other)
-    shop.book.add_reading(shop.job.id, "KV", shop.taken())
+    shop.book.add_fact(shop.job.id, "KV", shop.taken())
     rows = out(shop.book)
     rows["skis"][0]["name"] = "Another name"
     brought = other.write(take_in, rows)
@@ -241,7 +242,7 @@ def test_both_benches_correct_one_ski(shop: Shop, other: Book) -> None:
 
 def test_both_benches_strike_one_row(shop: Shop, other: Book) -> None:
     """Neither strike is lost, each book keeps showing the one it knew, and the books are equal."""
-    reading = shop.book.add_reading(shop.job.id, "KV", shop.taken())
+    reading = shop.book.add_fact(shop.job.id, "KV", shop.taken())
     give(shop.book, other)
     ours = shop.book.strike(reading.id, "typed wrong", "KV")
     theirs = other.strike(reading.id, "wrong caliper", "ML")
@@ -285,7 +286,7 @@ def test_a_book_from_before_other_strikes_gives_the_same_file(
     shop: Shop, other: Book, tmp_path: Path
 ) -> None:
     """What such a book kept as settings is told as strikes, once, and both can be read."""
-    reading = shop.book.add_reading(shop.job.id, "KV", shop.taken())
+    reading = shop.book.add_fact(shop.job.id, "KV", shop.taken())
     give(shop.book, other)
     shop.book.strike(reading.id, "typed wrong", "KV")
     other.strike(reading.id, "wrong caliper", "ML")
@@ -313,7 +314,7 @@ def test_an_other_strike_that_cannot_be_read_does_not_keep_the_book_shut(
 
 def before_other_strikes(book: Book, path: Path) -> Path:
     """Write a copy of a book as it was made before other strikes had a table of their own."""
-    book.backup(path)
+    copy_book(book.path, path)
     with closing(sqlite3.connect(path, isolation_level=None)) as conn:
         kept = conn.execute("SELECT * FROM other_strikes").fetchall()
         conn.execute("DROP TABLE other_strikes")
@@ -355,8 +356,8 @@ def test_the_last_move_of_a_job_counts_whichever_comes_in_last(shop: Shop, other
 def test_a_ski_queued_and_worked_on_at_both_benches_is_said(shop: Shop, other: Book) -> None:
     """So that somebody looks it over."""
     give(shop.book, other)
-    shop.book.add_reading(shop.job.id, "KV", shop.taken())
-    other.add_reading(shop.job.id, "ML", shop.taken("2.451", 62.2554))
+    shop.book.add_fact(shop.job.id, "KV", shop.taken())
+    other.add_fact(shop.job.id, "ML", shop.taken("2.451", 62.2554))
     other.add_job(shop.ski.id, DAY)
     give(other, shop.book)
     found = shop.book.read(clashes)
@@ -371,9 +372,9 @@ def test_ids_to_come_follow_those_taken_in(tmp_path: Path, other: Book) -> None:
     clock = Clock(datetime.now(UTC) + timedelta(hours=20))
     with Book(tmp_path / "ahead.db", clock=clock) as ahead:
         shop = furnish(ahead)
-        ahead.add_reading(shop.job.id, "KV", shop.taken())
+        ahead.add_fact(shop.job.id, "KV", shop.taken())
         give(ahead, other)
-    late = other.add_reading(shop.job.id, "ML", shop.taken("2.451", 62.2554))
+    late = other.add_fact(shop.job.id, "ML", shop.taken("2.451", 62.2554))
     assert [f.id for f in other.facts(shop.job.id)][-1] == late.id
 
 
@@ -586,7 +587,7 @@ def play(book: Book, shop: Shop) -> None:
         ),
     )
     taken = replace(shop.taken(), temperature_id=warm.id)
-    reading = book.add_reading(job, "KV", taken)
+    reading = book.add_fact(job, "KV", taken)
     book.correct_reading(reading.id, "KV", "typed wrong", taken)
     book.add_mark(job, "KV", "finest", text="0.0625")
     book.add_mark(job, "KV", "wing_aim", number=1, text="7.5")
@@ -595,12 +596,16 @@ def play(book: Book, shop: Shop) -> None:
         "KV",
         Target(method_id=method, text="+.01", unit="in", kind="change", mm=19.3, tolerance_mm=0.05),
     )
-    book.add_pass(job, "KV", number=1, turns=(Turn("front", 0.3, 0.25),), finest_turn=0.125)
-    book.add_tick(job, "KV", "final", "clamp", "clamp bolts")
-    book.add_wing(job, "KV", "7.5", 7.5, hold="front", gauge="7 to 8")
+    book.add_fact(
+        job, "KV", rows.PassRow(number=1, turns=(Turn("front", 0.3, 0.25),), finest_turn=0.125)
+    )
+    book.add_fact(job, "KV", rows.Tick(checklist="final", item="clamp", text="clamp bolts"))
+    book.add_fact(
+        job, "KV", rows.WingSetting(text="7.5", angle_deg=7.5, hold="front", gauge="7 to 8")
+    )
     book.add_fact(job, "KV", RideNote(text="held well", complaints=("tail", "slow"), rating=4))
     book.move_job(job, 0.5)
-    book.add_sign_off(job, "KV")
+    book.add_fact(job, "KV", rows.SignOff())
     entry = BaselineEntry("tail, tips", ".750", "in", 19.05, 0.05)
     book.add_baseline(Baseline("", shop.ski.id, "start", (entry,)))
     book.add_entry(
@@ -687,7 +692,7 @@ class Bench:
         elif what == 3:
             self.book.move_job(jobs[pick % len(jobs)], float(pick))
         elif what == 4:
-            self.book.add_sign_off(jobs[pick % len(jobs)], "KV")
+            self.book.add_fact(jobs[pick % len(jobs)], "KV", rows.SignOff())
         elif what == 5:
             self.book.set_setting(("shop", "draft")[pick % 2], str(pick))
         elif what == 6:
@@ -698,9 +703,15 @@ class Bench:
     def _read(self, job: str, blade_id: str, pick: int) -> None:
         known = self.book.methods_of(blade_id)
         method = (
-            known[0] if known else self.book.add_method(Method("", blade_id, "m", "tail", 0, 0))
+            known[0] if known else self.book.add_method(Method("", blade_id, "m", "tail", (0, 0)))
         )
-        self.book.add_reading(job, "KV", Taken(method.id, 0, str(pick), "mm", float(pick)))
+        self.book.add_fact(
+            job,
+            "KV",
+            rows.Reading(
+                method_id=method.id, pass_number=0, text=str(pick), unit="mm", mm=float(pick)
+            ),
+        )
 
     def _strike(self, pick: int) -> None:
         rows = out(self.book)

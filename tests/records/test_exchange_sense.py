@@ -13,9 +13,10 @@ import pytest
 from tests.records.conftest import Shop
 from tests.records.test_exchange import Undone, _of, out, play
 from workbench.errors import InputError
+from workbench.records.backup.copies import copy_book
 from workbench.records.book import Book
 from workbench.records.exchange.rows_in import take_in
-from workbench.records.store.rows import Taken
+from workbench.records.store import rows
 
 
 @pytest.fixture
@@ -107,8 +108,8 @@ def test_every_way_of_typing_is_taken_in(
     shop: Shop, other: Book, text: str, unit: Any, mm: float
 ) -> None:
     """As typed, in either unit, with its point placed, as a fraction, in thou."""
-    taken = Taken(shop.method.id, 0, text, unit, mm)
-    shop.book.add_reading(shop.job.id, "KV", taken)
+    taken = rows.Reading(method_id=shop.method.id, pass_number=0, text=text, unit=unit, mm=mm)
+    shop.book.add_fact(shop.job.id, "KV", taken)
     other.write(take_in, out(shop.book))
     assert out(other) == out(shop.book)
 
@@ -141,10 +142,10 @@ def test_an_old_row_that_both_books_have_keeps_them_from_nothing(
 ) -> None:
     """It cannot be taken out again; what is new beside it is looked at and taken in."""
     odd = replace(shop.taken(), mm=1.0)
-    shop.book.add_reading(shop.job.id, "KV", odd)
-    shop.book.backup(tmp_path / "copy.db")
+    shop.book.add_fact(shop.job.id, "KV", odd)
+    copy_book(shop.book.path, tmp_path / "copy.db")
     shutil.copy(tmp_path / "copy.db", tmp_path / "second.db")
-    shop.book.add_reading(shop.job.id, "KV", shop.taken())
+    shop.book.add_fact(shop.job.id, "KV", shop.taken())
     with Book(tmp_path / "second.db", bench="second") as second:
         second.write(take_in, out(shop.book))
         assert out(second) == out(shop.book)
@@ -152,7 +153,7 @@ def test_an_old_row_that_both_books_have_keeps_them_from_nothing(
 
 def test_an_old_row_goes_on_being_refused_where_it_is_new(shop: Shop, other: Book) -> None:
     """Until then nothing of it has come in."""
-    shop.book.add_reading(shop.job.id, "KV", replace(shop.taken(), mm=1.0))
+    shop.book.add_fact(shop.job.id, "KV", replace(shop.taken(), mm=1.0))
     with pytest.raises(InputError, match=r"readings\[0\]\.mm"):
         other.write(take_in, out(shop.book))
     assert not other.skis()

@@ -14,14 +14,10 @@ from hypothesis import strategies as st
 
 from tests.shop import rows_out
 from workbench.errors import RecordsError
+from workbench.records.backup.copies import copy_book
 from workbench.records.book import Book
 from workbench.records.exchange.rows_in import take_in
-from workbench.records.store.ids import (
-    Mint,
-    bench_tag,
-    is_id,
-    tag_of,
-)
+from workbench.records.store.writer import Mint, bench_tag, is_id, tag_of
 
 from .conftest import furnish
 
@@ -101,10 +97,10 @@ def test_facts_keep_their_order_when_the_clock_is_set_back(path: Path) -> None:
     """A bench whose clock was set back two days still lists what happened in order."""
     with Book(path, clock=clock_at(NOON)) as book:
         shop = furnish(book)
-        first = book.add_reading(shop.job.id, "kl", shop.taken("first"))
+        first = book.add_fact(shop.job.id, "kl", shop.taken("first"))
     back = (NOON - timedelta(days=2)).astimezone(timezone(timedelta(hours=5, minutes=45)))
     with Book(path, clock=clock_at(back)) as book:
-        second = book.add_reading(shop.job.id, "kl", shop.taken("second"))
+        second = book.add_fact(shop.job.id, "kl", shop.taken("second"))
         assert book.facts(shop.job.id) == (first, second)
     assert first.at == "2031-05-06T12:00:00.000000+00:00"
     assert second.at == "2031-05-04T12:00:00.000000+00:00"
@@ -136,7 +132,7 @@ def test_each_book_is_a_bench_of_its_own_and_a_copy_another(path: Path, tmp_path
         assert [tag_of(each) for each in kept] == [
             int(each.own_bench()[:6], 16) for each in (book, second)
         ]
-        book.backup(copy)
+        copy_book(book.path, copy)
     with Book(path) as book, Book(copy) as other:
         assert rows_out(other) == rows_out(book)
         assert book.own_bench() == own

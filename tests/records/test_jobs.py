@@ -15,8 +15,8 @@ from hypothesis import strategies as st
 
 from workbench.errors import InputError
 from workbench.records.book import Book
-from workbench.records.store.database import Database
-from workbench.records.store.faults import StruckTwiceError, UnknownRowError
+from workbench.records.store import rows
+from workbench.records.store.database import Database, StruckTwiceError, UnknownRowError
 from workbench.records.store.rows import (
     JobTerms,
     Mark,
@@ -24,7 +24,6 @@ from workbench.records.store.rows import (
     Reading,
     RideNote,
     SignOff,
-    Taken,
     Target,
     Turn,
 )
@@ -77,8 +76,8 @@ def test_carrying_to_the_same_day_changes_nothing(shop: Shop) -> None:
 
 def test_a_signed_off_job_is_finished_until_the_sign_off_is_struck(shop: Shop) -> None:
     """Sign-off takes a job from the unfinished ones; striking the last sign-off brings it back."""
-    first = shop.book.add_sign_off(shop.job.id, "kl")
-    second = shop.book.add_sign_off(shop.job.id, "kl")
+    first = shop.book.add_fact(shop.job.id, "kl", rows.SignOff())
+    second = shop.book.add_fact(shop.job.id, "kl", rows.SignOff())
     assert shop.book.unfinished_before(AFTER) == ()
     assert shop.book.day_queue(DAY)[0].signed_off
     shop.book.strike(first.id, "too early", "kl")
@@ -106,8 +105,12 @@ def test_every_fact_comes_back_in_order(shop: Shop) -> None:
     """Facts read again equal the facts returned, in the order they happened."""
     book, job, method = shop.book, shop.job, shop.method
     kept = (
-        book.add_tick(job.id, "kl", "received", "bolts", "Clamp bolts are there"),
-        book.add_reading(job.id, "kl", shop.taken()),
+        book.add_fact(
+            job.id,
+            "kl",
+            rows.Tick(checklist="received", item="bolts", text="Clamp bolts are there"),
+        ),
+        book.add_fact(job.id, "kl", shop.taken()),
         book.add_mark(job.id, "kl", "seated", number=1),
         book.add_fact(
             job.id,
@@ -121,15 +124,20 @@ def test_every_fact_comes_back_in_order(shop: Shop) -> None:
                 tolerance_mm=0.0508,
             ),
         ),
-        book.add_pass(
+        book.add_fact(
             job.id,
             "mn",
-            number=1,
-            turns=[Turn("rear", -0.31, -0.25), Turn("front", 0.36, 0.375)],
-            finest_turn=0.125,
+            rows.PassRow(
+                number=1,
+                turns=(
+                    Turn("rear", -0.31, -0.25),
+                    Turn("front", 0.36, 0.375),
+                ),
+                finest_turn=0.125,
+            ),
         ),
-        book.add_wing(job.id, "kl", "8 1/2", 8.5),
-        book.add_sign_off(job.id, "kl"),
+        book.add_fact(job.id, "kl", rows.WingSetting(text="8 1/2", angle_deg=8.5)),
+        book.add_fact(job.id, "kl", rows.SignOff()),
         book.add_fact(job.id, "kl", RideNote(text="holds better")),
     )
     assert book.facts(job.id) == kept
@@ -140,10 +148,14 @@ def test_every_fact_comes_back_in_order(shop: Shop) -> None:
 def test_several_readings_are_kept_in_order_or_not_at_all(shop: Shop) -> None:
     """One bad reading among several keeps all of them out."""
     good, bad = shop.taken("2.1"), shop.taken("nan", math.nan)
+
+    def add(*readings: rows.Reading) -> tuple[rows.Reading, ...]:
+        return tuple(shop.book.add_fact(shop.job.id, "kl", each) for each in readings)
+
     with pytest.raises(InputError, match="mm"):
-        shop.book.add_readings(shop.job.id, "kl", [good, bad])
+        shop.book.batch(add, good, bad)
     assert shop.book.facts(shop.job.id) == ()
-    kept = shop.book.add_readings(shop.job.id, "kl", [good, shop.taken("2.2")])
+    kept = shop.book.batch(add, good, shop.taken("2.2"))
     assert shop.book.facts(shop.job.id) == kept
 
 
@@ -151,10 +163,10 @@ def test_facts_of_many_jobs_at_once(shop: Shop) -> None:
     """Each job gets its own facts, and an empty entry where it has none."""
     book = shop.book
     others = [book.add_job(shop.ski.id, DAY) for _ in range(3)]
-    first = book.add_reading(shop.job.id, "kl", shop.taken())
+    first = book.add_fact(shop.job.id, "kl", shop.taken())
     note = book.add_mark(others[1].id, "kl", "note", text="bent")
-    last = book.add_pass(
-        others[1].id, "kl", number=1, turns=[Turn("back", 1.0, 1.0)], finest_turn=0.0
+    last = book.add_fact(
+        others[1].id, "kl", rows.PassRow(number=1, turns=(Turn("back", 1.0, 1.0),), finest_turn=0.0)
     )
     found = book.facts_for([shop.job.id, *(job.id for job in others), shop.job.id])
     assert found == {
@@ -167,7 +179,7 @@ def test_facts_of_many_jobs_at_once(shop: Shop) -> None:
 
 def test_a_struck_fact_stays_readable(shop: Shop) -> None:
     """A fact struck out is still listed, with when, who, why and what replaced it."""
-    old = shop.book.add_reading(shop.job.id, "kl", shop.taken("2.540"))
+    old = shop.book.add_fact(shop.job.id, "kl", shop.taken("2.540"))
     new = shop.book.correct_reading(old.id, "mn", "slipped", shop.taken("2.450"))
     first, second = shop.book.facts(shop.job.id)
     assert (first.id, second) == (old.id, new)
@@ -182,10 +194,10 @@ def test_each_kind_of_fact_can_be_struck(shop: Shop) -> None:
     """Strike finds the table of a row by itself."""
     book, job_id = shop.book, shop.job.id
     kept = [
-        book.add_tick(job_id, "kl", "final", "bolts"),
+        book.add_fact(job_id, "kl", rows.Tick(checklist="final", item="bolts")),
         book.add_mark(job_id, "kl", "seated"),
-        book.add_pass(job_id, "kl", number=1, turns=[], finest_turn=0.5),
-        book.add_wing(job_id, "kl", "8", 8.0),
+        book.add_fact(job_id, "kl", rows.PassRow(number=1, turns=(), finest_turn=0.5)),
+        book.add_fact(job_id, "kl", rows.WingSetting(text="8", angle_deg=8.0)),
         book.add_fact(job_id, "kl", RideNote(text="fine")),
     ]
     strikes = [book.strike(fact.id, "test", "kl") for fact in kept]
@@ -204,7 +216,7 @@ def test_a_row_is_struck_once(shop: Shop) -> None:
 def test_strikes_that_make_no_sense_are_refused(shop: Shop) -> None:
     """No such row, no reason, replaced by itself or by a row of another kind."""
     fact = shop.book.add_mark(shop.job.id, "kl", "seated")
-    reading = shop.book.add_reading(shop.job.id, "kl", shop.taken())
+    reading = shop.book.add_fact(shop.job.id, "kl", shop.taken())
     with pytest.raises(UnknownRowError):
         shop.book.strike("no such", "slip", "kl")
     with pytest.raises(InputError, match="reason"):
@@ -244,7 +256,7 @@ def test_a_reading_that_cannot_be_kept_is_refused_by_name(
         **change,
     }
     with pytest.raises(InputError) as caught:
-        shop.book.add_reading(shop.job.id, "kl", Taken(**columns))
+        shop.book.add_fact(shop.job.id, "kl", rows.Reading(**columns))
     assert caught.value.field == field
     assert shop.book.facts(shop.job.id) == ()
 
@@ -254,9 +266,24 @@ def test_facts_name_rows_that_are_there(shop: Shop) -> None:
     with pytest.raises(UnknownRowError, match="job: 'gone'"):
         shop.book.add_mark("gone", "kl", "seated")
     with pytest.raises(UnknownRowError, match="method: 'gone'"):
-        shop.book.add_reading(shop.job.id, "kl", Taken("gone", 0, "1", "mm", 1.0))
+        shop.book.add_fact(
+            shop.job.id,
+            "kl",
+            rows.Reading(method_id="gone", pass_number=0, text="1", unit="mm", mm=1.0),
+        )
     with pytest.raises(UnknownRowError, match="caliper: 'gone'"):
-        shop.book.add_reading(shop.job.id, "kl", Taken(shop.method.id, 0, "1", "mm", 1.0, "gone"))
+        shop.book.add_fact(
+            shop.job.id,
+            "kl",
+            rows.Reading(
+                method_id=shop.method.id,
+                pass_number=0,
+                text="1",
+                unit="mm",
+                mm=1.0,
+                caliper_id="gone",
+            ),
+        )
     for ask in (shop.book.job, shop.book.facts):
         with pytest.raises(UnknownRowError, match="job: 'gone'"):
             ask("gone")
@@ -294,7 +321,7 @@ def test_the_queue_is_always_what_the_kept_rows_give(
         elif do == "carry":
             book.carry_job(job.id, day)
         elif do == "sign":
-            book.add_sign_off(job.id, "kl")
+            book.add_fact(job.id, "kl", rows.SignOff())
         elif do == "strike_sign":
             for fact in book.facts(job.id):
                 if isinstance(fact, SignOff) and fact.struck is None:
@@ -325,8 +352,10 @@ def test_a_batch_is_kept_whole_or_not_at_all(shop: Shop) -> None:
     def forgives() -> tuple[Mark, Mark]:
         first = book.add_mark(shop.job.id, "kl", "seated")
         with pytest.raises(InputError):
-            book.add_pass(
-                shop.job.id, "kl", number=1, turns=[Turn("front", math.nan, 0.0)], finest_turn=0.0
+            book.add_fact(
+                shop.job.id,
+                "kl",
+                rows.PassRow(number=1, turns=(Turn("front", math.nan, 0.0),), finest_turn=0.0),
             )
         assert book.facts(shop.job.id) == (first,)
         return first, book.add_mark(shop.job.id, "kl", "within")
@@ -342,14 +371,16 @@ def test_a_batch_is_kept_whole_or_not_at_all(shop: Shop) -> None:
 def test_no_two_rounds_of_a_job_have_one_number(shop: Shop) -> None:
     """Whoever writes it; one that was struck out does not count, another job has its own."""
     book, job = shop.book, shop.job.id
-    first = book.add_pass(job, "kl", number=1, turns=[], finest_turn=0.5)
+    first = book.add_fact(job, "kl", rows.PassRow(number=1, turns=(), finest_turn=0.5))
     with pytest.raises(InputError, match=r"number: 1 .*counted already"):
-        book.add_pass(job, "mn", number=1, turns=[], finest_turn=0.5)
+        book.add_fact(job, "mn", rows.PassRow(number=1, turns=(), finest_turn=0.5))
     with sqlite3.connect(book.path) as raw, pytest.raises(sqlite3.IntegrityError):
         raw.execute(f"INSERT INTO passes SELECT 'x', at, who, '{job}', 1, 0.5, NULL FROM passes")
     book.strike(first.id, "slip", "kl")
-    book.add_pass(job, "kl", number=1, turns=[], finest_turn=0.5)
-    book.add_pass(book.add_job(shop.ski.id, DAY).id, "kl", number=1, turns=[], finest_turn=0.5)
+    book.add_fact(job, "kl", rows.PassRow(number=1, turns=(), finest_turn=0.5))
+    book.add_fact(
+        book.add_job(shop.ski.id, DAY).id, "kl", rows.PassRow(number=1, turns=(), finest_turn=0.5)
+    )
 
 
 def test_no_two_steps_of_a_round_have_one_number(shop: Shop) -> None:
@@ -365,9 +396,9 @@ def test_no_two_steps_of_a_round_have_one_number(shop: Shop) -> None:
             step(number)
     book.strike(last, "slip", "kl")
     step(2)
-    book.add_pass(job, "kl", number=1, turns=[], finest_turn=0.5)
+    book.add_fact(job, "kl", rows.PassRow(number=1, turns=(), finest_turn=0.5))
     step(1)
-    book.add_reading(job, "kl", shop.taken())
+    book.add_fact(job, "kl", shop.taken())
     step(1)
     book.add_mark(job, "kl", "second_eyes", number=1)
     book.add_mark(job, "kl", "second_eyes", number=1)
@@ -381,7 +412,7 @@ def test_two_rounds_at_once_are_one(shop: Shop) -> None:
         with Book(shop.book.path, bench=who) as own:
             start.wait(60)
             try:
-                own.add_pass(shop.job.id, who, number=1, turns=[], finest_turn=0.5)
+                own.add_fact(shop.job.id, who, rows.PassRow(number=1, turns=(), finest_turn=0.5))
                 said.append("kept")
             except InputError:
                 said.append("refused")
@@ -415,8 +446,8 @@ def test_a_book_that_has_one_number_twice_opens_and_goes_on(tmp_path: Path) -> N
         passes = [f for f in book.facts(shop.job.id) if isinstance(f, PassRow)]
         assert [p.number for p in passes] == [1, 1]
         with pytest.raises(InputError, match="counted already"):
-            book.add_pass(shop.job.id, "kl", number=1, turns=[], finest_turn=0.5)
-        book.add_pass(shop.job.id, "kl", number=2, turns=[], finest_turn=0.5)
+            book.add_fact(shop.job.id, "kl", rows.PassRow(number=1, turns=(), finest_turn=0.5))
+        book.add_fact(shop.job.id, "kl", rows.PassRow(number=2, turns=(), finest_turn=0.5))
 
 
 def _statements(shop: Shop) -> list[str]:

@@ -17,7 +17,8 @@ from sqlite_utils import Database, Migrations
 
 from workbench.errors import BenchError, RecordsError
 from workbench.records.backup import opening
-from workbench.records.backup.watched import WatchedFile
+from workbench.records.backup.copies import copy_book
+from workbench.records.backup.place import WatchedFile
 from workbench.records.book import Book
 from workbench.records.desk import Desk
 from workbench.records.store.rows import RideNote
@@ -236,7 +237,7 @@ def test_permissions_of_the_system_are_heeded(closed_book: Path) -> None:
 
 def test_a_book_that_turns_read_only_says_so(shop: Shop) -> None:
     """A write that the database refuses as read-only is a line with a way on, and no row."""
-    shop.book._desk.look(lambda db: db.execute("PRAGMA query_only = ON"))
+    shop.book._desk.read(lambda db: db.execute("PRAGMA query_only = ON"))
     with pytest.raises(RecordsError, match="the book is read-only; make it writable"):
         shop.book.add_mark(shop.job.id, "kl", "seated")
     assert shop.book.facts(shop.job.id) == ()
@@ -245,13 +246,13 @@ def test_a_book_that_turns_read_only_says_so(shop: Shop) -> None:
 def test_a_full_disk_says_so_and_loses_nothing(shop: Shop) -> None:
     """A write for which there is no room is refused whole; when there is room, it goes on."""
     desk = shop.book._desk
-    kept = shop.book.add_reading(shop.job.id, "kl", shop.taken())
-    pages = desk.look(lambda db: db.execute("PRAGMA page_count").fetchone()[0])
-    desk.look(lambda db: db.execute(f"PRAGMA max_page_count = {pages}"))
+    kept = shop.book.add_fact(shop.job.id, "kl", shop.taken())
+    pages = desk.read(lambda db: db.execute("PRAGMA page_count").fetchone()[0])
+    desk.read(lambda db: db.execute(f"PRAGMA max_page_count = {pages}"))
     with pytest.raises(RecordsError, match=r"the disk is full.*make room"):
         shop.book.add_fact(shop.job.id, "kl", RideNote(text="x" * 100_000))
     assert shop.book.facts(shop.job.id) == (kept,)
-    desk.look(lambda db: db.execute("PRAGMA max_page_count = 1000000"))
+    desk.read(lambda db: db.execute("PRAGMA max_page_count = 1000000"))
     note = shop.book.add_fact(shop.job.id, "kl", RideNote(text="x" * 100_000))
     assert shop.book.facts(shop.job.id) == (kept, note)
 
@@ -340,8 +341,9 @@ def test_many_processes_may_begin_one_book_at_once(path: Path) -> None:
 
 def test_a_backup_is_one_sound_file_of_all_that_was_kept(shop: Shop, tmp_path: Path) -> None:
     """A copy made while the book is open holds everything, needs no log and is 0600."""
-    kept = shop.book.add_reading(shop.job.id, "kl", shop.taken())
-    copy = shop.book.backup(tmp_path / "copies.db")
+    kept = shop.book.add_fact(shop.job.id, "kl", shop.taken())
+    copy = tmp_path / "copies.db"
+    copy_book(shop.book.path, copy)
     alone = tmp_path / "elsewhere"
     alone.mkdir()
     shutil.copy(copy, alone / "book.db")
@@ -353,9 +355,10 @@ def test_a_backup_is_one_sound_file_of_all_that_was_kept(shop: Shop, tmp_path: P
 
 def test_a_backup_replaces_an_older_one_and_nothing_else(shop: Shop, tmp_path: Path) -> None:
     """An older copy gives way; the book itself, a folder and a stranger's file do not."""
-    copy = shop.book.backup(tmp_path / "copy.db")
+    copy = tmp_path / "copy.db"
+    copy_book(shop.book.path, copy)
     shop.book.set_setting("unit", "mm")
-    shop.book.backup(copy)
+    copy_book(shop.book.path, copy)
     with Book(copy) as restored:
         assert restored.setting("unit") == "mm"
     letter = tmp_path / "letter.txt"
@@ -368,7 +371,7 @@ def test_a_backup_replaces_an_older_one_and_nothing_else(shop: Shop, tmp_path: P
         (tmp_path / "gone" / "copy.db", "its folder is not there"),
     ):
         with pytest.raises(RecordsError, match=why):
-            shop.book.backup(target)
+            copy_book(shop.book.path, target)
     assert letter.read_text() == "dear rider"
     assert contents(tmp_path).keys() == before
 
@@ -410,7 +413,7 @@ def test_a_log_written_into_the_file_is_no_harm(closed_book: Path) -> None:
     with Book(closed_book) as one, Book(closed_book) as two:
         for i in range(4):
             (one, two)[i % 2].set_setting("shop", f"name {i}")
-            (two, one)[i % 2]._desk.look(
+            (two, one)[i % 2]._desk.read(
                 lambda db: db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
             )
         one.set_setting("shop", "last")
@@ -436,7 +439,7 @@ def test_a_log_that_takes_long_to_be_written_is_waited_for(
     with Book(closed_book) as book:
         os.utime(closed_book, ns=(at + 1, at + 1))
         monkeypatch.setattr(WatchedFile, "_is_whole", half_written)
-        monkeypatch.setattr("workbench.records.backup.watched.time.sleep", lambda seconds: None)
+        monkeypatch.setattr("workbench.records.backup.place.time.sleep", lambda seconds: None)
         if goes_on:
             book.set_setting("shop", "kept")
         else:
@@ -450,7 +453,7 @@ def test_a_log_that_another_bench_wrote_in_part_is_let_pass_a_few_times(
     closed_book: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A checkpoint that stopped at somebody's reading leaves a file that is not whole by itself."""
-    monkeypatch.setattr("workbench.records.backup.watched.time.sleep", lambda seconds: None)
+    monkeypatch.setattr("workbench.records.backup.place.time.sleep", lambda seconds: None)
     with Book(closed_book) as book, Book(closed_book) as other:
         other.set_setting("shop", "theirs")
         monkeypatch.setattr(WatchedFile, "_is_whole", lambda watched: False)
@@ -458,7 +461,7 @@ def test_a_log_that_another_bench_wrote_in_part_is_let_pass_a_few_times(
         os.utime(closed_book, ns=(at + 1, at + 1))
         for i in range(9):
             book.set_setting("shop", f"name {i}")
-        monkeypatch.setattr("workbench.records.backup.watched._LONGEST", -1.0)
+        monkeypatch.setattr("workbench.records.backup.place._LONGEST", -1.0)
         with pytest.raises(RecordsError, match="cut short or written over while open"):
             book.set_setting("shop", "lost")
         monkeypatch.undo()
@@ -469,7 +472,7 @@ def test_a_log_that_this_bench_wrote_in_part_is_let_pass_too(
     closed_book: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A file that stands as this bench's own commit left it was not written over by anybody."""
-    monkeypatch.setattr("workbench.records.backup.watched.time.sleep", lambda seconds: None)
+    monkeypatch.setattr("workbench.records.backup.place.time.sleep", lambda seconds: None)
     at = closed_book.stat().st_mtime_ns
     with Book(closed_book) as book:
         book.batch(lambda: os.utime(closed_book, ns=(at + 1, at + 1)))
@@ -489,7 +492,7 @@ def test_what_came_with_the_log_of_another_bench_is_watched_too(closed_book: Pat
         first.set_setting("shop", "in the log")
         with Book(closed_book) as second:
             second.set_setting("shop", "kept")
-            second._desk.look(lambda db: db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone())
+            second._desk.read(lambda db: db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone())
             second.set_setting("shop", "kept too")
             closed_book.write_bytes(copy.read_bytes())
             with pytest.raises(RecordsError, match="written over while open"):

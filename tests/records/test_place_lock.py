@@ -15,8 +15,8 @@ import pytest
 
 from tests.records.conftest import furnish
 from workbench.errors import RecordsError
-from workbench.records.backup import backups, opening, place_lock
-from workbench.records.backup.place_lock import place_held
+from workbench.records.backup import backups, opening, place
+from workbench.records.backup.place import place_held
 from workbench.records.book import Book
 
 pytestmark = pytest.mark.usefixtures("begun_by_steps")
@@ -26,7 +26,7 @@ NOW = datetime(2031, 5, 6, 17, 30, 5)
 HOLD = """
 import sys
 from pathlib import Path
-from workbench.records.backup.place_lock import place_held
+from workbench.records.backup.place import place_held
 with place_held(Path(sys.argv[1]), alone=sys.argv[2] == "alone"):
     print("held", flush=True)
     sys.stdin.readline()
@@ -113,7 +113,7 @@ def test_who_waits_too_long_is_told_that_the_book_is_being_restored(
     closed_book: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """And once the one who restores is killed, the book opens."""
-    monkeypatch.setattr(place_lock, "WAIT_SECONDS", 0.1)
+    monkeypatch.setattr(place, "WAIT_SECONDS", 0.1)
     with process(HOLD, closed_book, "alone") as restorer:
         assert says(restorer) == "held"
         for wanted in (Book, lambda path: backups.copy_of_day(path, date(2031, 5, 6))):
@@ -129,7 +129,7 @@ def test_no_restore_while_others_open_or_copy_the_book(
     closed_book: Path, saved: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """They hold the place together; it is given up as they end."""
-    monkeypatch.setattr(place_lock, "WAIT_SECONDS", 0.1)
+    monkeypatch.setattr(place, "WAIT_SECONDS", 0.1)
     with process(HOLD, closed_book, "together") as one, process(HOLD, closed_book, "too") as two:
         assert (says(one), says(two)) == ("held", "held")
         with pytest.raises(RecordsError, match="is being opened or copied by another"):

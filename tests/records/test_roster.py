@@ -11,8 +11,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from workbench.errors import InputError
+from workbench.fin.reading.method import Station
 from workbench.records.book import Book
-from workbench.records.store.faults import UnknownRowError
+from workbench.records.store.database import UnknownRowError
 from workbench.records.store.rows import (
     Baseline,
     BaselineEntry,
@@ -119,7 +120,10 @@ def test_a_ski_on_a_blade_that_is_not_there_is_refused(shop: Shop) -> None:
         (lambda s: s.book.add_ski(replace(s.ski, rider=None)), "rider"),
         (lambda s: s.book.add_ski(replace(s.ski, base_apex_mm="wide")), "base_apex_mm"),
         (lambda s: s.book.add_method(replace(s.method, quantity="width")), "quantity"),
-        (lambda s: s.book.add_method(replace(s.method, station_edge="top")), "station_edge"),
+        (
+            lambda s: s.book.add_method(replace(s.method, station=Station((0.0, 0.0), "1", "top"))),
+            "station_edge",
+        ),
         (lambda s: s.book.add_block(replace(s.block, finest_turn=10**30)), "finest_turn"),
         (
             lambda s: s.book.add_blade(replace(s.blade, outline_mm=((0.0, float("nan")),))),

@@ -122,7 +122,7 @@ def test_when_summer_time_ends_the_hour_that_comes_twice_keeps_its_order(
         shop = furnish(book)
         for n in range(3):
             clock.now = first + timedelta(minutes=30 * n)
-            book.add_reading(shop.job.id, "kl", shop.taken(f"2.45{n}"))
+            book.add_fact(shop.job.id, "kl", shop.taken(f"2.45{n}"))
         kept = book.facts(shop.job.id)
     assert [f.text for f in kept if isinstance(f, rows.Reading)] == ["2.450", "2.451", "2.452"]
     assert [day_and_time(f.at)[11:] for f in kept] == ["01:45", "01:15", "01:45"]

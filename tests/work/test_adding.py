@@ -16,6 +16,7 @@ from workbench.errors import InputError
 from workbench.fin.frame import Pose
 from workbench.places import shipped
 from workbench.records.book import Book
+from workbench.records.store import rows
 from workbench.work.job.entry import Typed
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.view_words import trouble_words
@@ -175,7 +176,7 @@ class TestQueue:
         ski_id = shop.book.skis()[0].id
         with pytest.raises(InputError, match="not in the queue already"):
             queue_again(shop, ski_id)
-        shop.book.add_sign_off(first, "KV")
+        shop.book.add_fact(first, "KV", rows.SignOff())
         second = queue_again(shop, ski_id, "15:00")
         assert [line.job_id for line in shop.roster()] == [first, second]
 

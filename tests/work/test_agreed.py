@@ -11,7 +11,7 @@ from scipy.stats import chi2
 
 from workbench.work.order.order_answers import turns_report
 from workbench.work.order.order_file import Order, read_order
-from workbench.work.order.solved_jobs import fit_of
+from workbench.work.order.rigs import fit_of
 from workbench.work.trust.plausibility import adjustment_of, agreement_words
 
 ORDERS = Path(__file__).parents[2] / "fixtures" / "orders"

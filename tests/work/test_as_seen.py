@@ -11,6 +11,7 @@ import pytest
 
 from tests.shop import DAY, demo_file, heron, open_shop, read, ski, take_back, walk_to
 from workbench.errors import InputError
+from workbench.records.backup.copies import copy_book
 from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.work.exchange import exchange
@@ -26,9 +27,9 @@ from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import ChangedError, Shop
 from workbench.work.job.temperature import state_temperature
-from workbench.work.order import shop_policy
 from workbench.work.roster import baselines, corrections, queue
 from workbench.work.study import offsets
+from workbench.work.trust import shop_policy
 
 Act = Callable[[Shop, JobView], object]
 
@@ -202,7 +203,7 @@ def test_a_rule_changed_meanwhile_is_the_rule_of_the_act(both: tuple[Shop, Shop]
     """It is none of the ski's facts: the act is judged by it, and refused where it asks more."""
     shop, other = both
     view = at(shop, "sign-off")
-    other.remember(shop_policy.EYES, "on")
+    other.remember(shop_policy.EYES.name, "on")
     with pytest.raises(InputError, match="somebody else"):
         shop.sign_off(view, "KV")
     assert shop.sign_off(shop.second_eyes(view, "ADA"), "KV").stage == "signed off"
@@ -305,7 +306,7 @@ def test_a_restored_book_refuses_what_was_seen_in_the_one_before(tmp_path: Path)
     path = demo_file(tmp_path)
     with open_shop(path) as shop:
         at(shop, "within")
-        shop.book.backup(tmp_path / "copy.db")
+        copy_book(shop.book.path, tmp_path / "copy.db")
         view = at(shop, "sign-off")
     restore(path, str(tmp_path / "copy.db"))
     with open_shop(path) as shop:
@@ -317,7 +318,7 @@ def test_a_restored_book_refuses_what_was_seen_in_the_one_before(tmp_path: Path)
 def test_a_job_that_is_not_in_the_restored_book_is_told(tmp_path: Path) -> None:
     path = demo_file(tmp_path)
     with open_shop(path) as shop:
-        shop.book.backup(tmp_path / "copy.db")
+        copy_book(shop.book.path, tmp_path / "copy.db")
         view = shop.view(shop.queue(ski(shop, "Heron 66").ski.id).id)
     restore(path, str(tmp_path / "copy.db"))
     with open_shop(path) as shop, pytest.raises(ChangedError, match="another book") as why:
@@ -407,7 +408,9 @@ def test_a_pass_kept_by_one_entry_alone_is_the_record_of_its_turns(shop: Shop) -
     """As books from elsewhere may have it: no step was kept, so the round says what was turned."""
     view = at(shop, "turning")
     turns = [rows.Turn("rear", 0.25, 0.25)]
-    shop.book.add_pass(view.job.id, "KV", number=1, turns=turns, finest_turn=0.125)
+    shop.book.add_fact(
+        view.job.id, "KV", rows.PassRow(number=1, turns=tuple(turns), finest_turn=0.125)
+    )
     with pytest.raises(InputError, match="turned back by hand"):
         shop.take_back(shop.view(view.job.id))
     view, _ = shop.take_back(shop.view(view.job.id), "not_turned")

@@ -36,7 +36,7 @@ def test_on_leaving_only_where_something_was_kept(shop: Furnished) -> None:
     """Also where a crash kept an earlier leaving from it, or the day has turned."""
     assert backup.back_up_at_leave(shop.book, DAY) is not None
     assert backup.back_up_at_leave(shop.book, DAY) is None
-    shop.book.add_reading(shop.job.id, "KV", shop.taken())
+    shop.book.add_fact(shop.job.id, "KV", shop.taken())
     copy = backup.back_up_at_leave(shop.book, DAY)
     assert copy is not None
     with Book(copy.path) as kept:
@@ -50,7 +50,7 @@ def test_on_leaving_only_where_something_was_kept(shop: Furnished) -> None:
 )
 def test_how_many_are_kept(shop: Furnished, text: str, kept: int) -> None:
     """As the shop says, else fourteen."""
-    shop.book.set_setting(backup.KEPT_SETTING, text)
+    shop.book.set_setting("backups_kept", text)
     assert backup.kept_of(shop.book) == kept
 
 
@@ -86,7 +86,7 @@ def test_a_day_stands_for_its_copy(shop: Furnished, tmp_path: Path) -> None:
 @pytest.fixture
 def begun_anew(shop: Furnished, tmp_path: Path):
     """A day's copy with a reading; the book's file lost, a new book at the same path."""
-    shop.book.add_reading(shop.job.id, "KV", shop.taken("2.450"))
+    shop.book.add_fact(shop.job.id, "KV", shop.taken("2.450"))
     backup.back_up_today(shop.book, DAY)
     shop.book.close()
     shop.book.path.unlink()

@@ -14,7 +14,7 @@ from workbench.measure.lengths import Length
 from workbench.records.store import rows
 from workbench.work.job.shop import Shop
 from workbench.work.roster import calipers
-from workbench.work.trust.caliper_figures import measured
+from workbench.work.trust.reading_tools import held_caliper, measured
 
 INCH = {"name": "Caliper A", "unit": "in", "resolution": "0.0005"}
 
@@ -100,12 +100,12 @@ def test_two_calipers_have_two_names(shop: Shop) -> None:
 def test_the_caliper_in_hand_is_remembered_until_struck(shop: Shop) -> None:
     """None at first, then the one chosen; a struck one is neither in hand nor to be taken."""
     row, other = added(shop), added(shop, name="B")
-    assert calipers.in_hand(shop) is None
+    assert held_caliper(shop.book) is None
     calipers.take_in_hand(shop, other.id)
-    assert calipers.in_hand(shop) == other
+    assert held_caliper(shop.book) == other
     assert [c.in_hand for c in calipers.register(shop)] == [False, True]
     shop.book.strike(other.id, "dropped", "KV")
-    assert calipers.in_hand(shop) is None
+    assert held_caliper(shop.book) is None
     assert [c.row for c in calipers.register(shop)] == [row]
     with pytest.raises(InputError, match="not struck out"):
         calipers.take_in_hand(shop, other.id)
@@ -212,12 +212,12 @@ def test_the_shop_says_how_long_a_block_check_holds(shop: Shop, clock: Clock) ->
     clock.now = NOON
     calipers.check_zero(shop, row, "0.0000")
     assert calipers.standing_of(shop, row).state == "good"
-    shop.remember(calipers.INTERVAL_NAME, "7")
+    shop.remember("check_interval_days", "7")
     assert "gauge block last checked 8 days ago" in calipers.standing_of(shop, row).words
     for text in ("x", "", "-1", "1e3"):
-        shop.remember(calipers.INTERVAL_NAME, text)
+        shop.remember("check_interval_days", text)
         assert calipers.interval_days(shop) == (1, 30)
-    shop.remember(calipers.INTERVAL_NAME, "0")
+    shop.remember("check_interval_days", "0")
     never = added(shop, name="Caliper B")
     assert calipers.standing_of(shop, never).state == "good"
 

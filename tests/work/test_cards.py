@@ -14,6 +14,7 @@ from tests.shop import Fin, heron, read, ski, walk_to
 from workbench.bench.bases.key_gate import may_be_serial
 from workbench.errors import InputError
 from workbench.measure.display import length_text
+from workbench.records.store import rows
 from workbench.records.store.rows import JobTerms
 from workbench.work.drawing.layout import plain_picture
 from workbench.work.job.job_view import JobView
@@ -26,7 +27,7 @@ from workbench.work.paper.day_sheet import UNREAD, day_sheet
 from workbench.work.paper.html_pages import label_html
 from workbench.work.paper.printing import card_folder, find_view, paper_of
 from workbench.work.paper.text_pages import card_text
-from workbench.work.roster.find import by_serial
+from workbench.work.roster.queue import by_serial
 from workbench.work.text.words import CAUTION_EDGES
 
 
@@ -117,13 +118,17 @@ class TestTheRest:
         assert card_of(shop, ski(shop, "Heron 66")).wing == "no wing"
         assert card_of(shop, ski(shop, "Heron 67")).wing == "not set"
         view = winged(shop, "wing")
-        shop.book.add_wing(view.job.id, "KV", "7.5", 7.5, hold="front", gauge="bubble 2")
+        shop.book.add_fact(
+            view.job.id,
+            "KV",
+            rows.WingSetting(text="7.5", angle_deg=7.5, hold="front", gauge="bubble 2"),
+        )
         wing = card_of(shop, shop.view(view.job.id)).wing
         assert wing == "7.5° to the base, straightedge at the front, gauge bubble 2"
 
     def test_an_angle_struck_out_is_not_on_the_card(self, shop: Shop) -> None:
         view = winged(shop, "wing")
-        kept = shop.book.add_wing(view.job.id, "KV", "9", 9.0)
+        kept = shop.book.add_fact(view.job.id, "KV", rows.WingSetting(text="9", angle_deg=9.0))
         shop.book.strike(kept.id, "read wrong", "KV")
         assert card_of(shop, shop.view(view.job.id)).wing == "not set"
 

@@ -12,9 +12,9 @@ from tests.shop import demo_file, heron, open_shop, ski, walk_to
 from workbench.advice.checklists import MAKER_WINS, TORQUE_NOTES, note_for
 from workbench.errors import InputError
 from workbench.work.job.shop import Shop
-from workbench.work.job_text.view_words import torque_words
-from workbench.work.order.shop_policy import shop_rules
+from workbench.work.job_text.tasks import torque_words
 from workbench.work.roster import check_lists
+from workbench.work.trust.shop_policy import shop_rules
 
 
 def _keys(shop: Shop, which: str) -> list[str]:

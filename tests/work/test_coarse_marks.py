@@ -15,15 +15,10 @@ from workbench.cli import main
 from workbench.errors import InputError
 from workbench.fin.reading.method import Scribe
 from workbench.places import shipped
+from workbench.records.tables.roster import blade_of, method_of, row_of_blade, row_of_method
 from workbench.work.order.order_answers import restate_report, turns_report
 from workbench.work.order.order_file import Order, order_from, read_order
-from workbench.work.order.rigs import (
-    blade_of,
-    method_of,
-    row_of_blade,
-    row_of_method,
-)
-from workbench.work.order.solved_jobs import fit_of
+from workbench.work.order.rigs import fit_of
 from workbench.work.trust.plausibility import suspects_of
 
 ORDERS = shipped("fixtures") / "orders"

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from datetime import date
 from decimal import Decimal
 
 import pytest
@@ -18,13 +17,11 @@ from workbench.fin.reading.method import Method, Station
 from workbench.measure.display import fine_text, length_text
 from workbench.measure.units import Unit
 from workbench.places import shipped
-from workbench.work.demo import build_demo
 from workbench.work.job.entry import Typed
-from workbench.work.job.shop import Shop
 from workbench.work.job_text.view_words import doubt_question
 from workbench.work.order.order_answers import order_plan, turns_report
 from workbench.work.order.order_file import read_order
-from workbench.work.order.solved_jobs import fit_of
+from workbench.work.order.rigs import fit_of
 from workbench.work.trust import plausibility
 from workbench.work.trust.plausibility import suspects_of
 
@@ -82,14 +79,11 @@ def test_three_readings_have_no_suspect(five):
 
 
 @pytest.fixture
-def hands(tmp_path):
+def hands(shop):
     """Hands on the demo ski that is measured after its first round."""
-    book = build_demo(tmp_path / "demo.db", date(2026, 11, 25))
-    hands = Hands(Shop(book, "2026-11-25"))
-    job = next(x.job_id for x in hands.state.roster if x.stage == "measuring")
-    hands.open(job)
-    yield hands
-    book.close()
+    hands = Hands(shop)
+    hands.open(next(x.job_id for x in hands.state.roster if x.stage == "measuring"))
+    return hands
 
 
 def _type(hands, text):
@@ -126,25 +120,19 @@ def test_a_reading_as_expected_is_kept_at_once(hands):
     assert hands.state.view.lines[0].latest
 
 
-def test_the_wrong_method_is_named(tmp_path):
+def test_the_wrong_method_is_named(shop):
     """A length taken flat instead of by the tips is recognised by what flat would read."""
-    book = build_demo(tmp_path / "demo.db", date(2026, 11, 25))
-    try:
-        hands = Hands(Shop(book, "2026-11-25"))
-        hands.open(next(x.job_id for x in hands.state.roster if x.ski_name == "Heron 67"))
-        for k in range(8):
-            if hands.state.view.stage == "measuring":
-                break
-            EntryKeys(hands).enter(k * 10.0)
-        view = hands.state.view
-        flat = next(e for e in view.expected if e.method.name == "length, flat")
-        tips = next(line for line in view.lines if line.method.name == "length, tips")
-        text = length_text(flat.value_mm, "in")
-        assert "'length, flat'" in doubt_question(
-            view, tips, Typed(text, "in", flat.value_mm), "in"
-        )
-    finally:
-        book.close()
+    hands = Hands(shop)
+    hands.open(next(x.job_id for x in hands.state.roster if x.ski_name == "Heron 67"))
+    for k in range(8):
+        if hands.state.view.stage == "measuring":
+            break
+        EntryKeys(hands).enter(k * 10.0)
+    view = hands.state.view
+    flat = next(e for e in view.expected if e.method.name == "length, flat")
+    tips = next(line for line in view.lines if line.method.name == "length, tips")
+    text = length_text(flat.value_mm, "in")
+    assert "'length, flat'" in doubt_question(view, tips, Typed(text, "in", flat.value_mm), "in")
 
 
 @given(st.floats(60.0, 64.0), st.floats(-5.0, 5.0), st.sampled_from(["in", "mm"]))

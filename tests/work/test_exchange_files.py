@@ -233,7 +233,7 @@ def test_lines_and_whole_files_say_the_same_whatever_the_lots(
     assert replace(exchange.take_in(other, path, dry_run=True), file="") == replace(tried, file="")
     exchange.take_in(other, path)
     assert Path(file_of(other, tmp_path, "theirs.json")).read_bytes() == Path(path).read_bytes()
-    assert other.book._desk.look(lambda db: has_index(db, "readings_seen"))
+    assert other.book._desk.read(lambda db: has_index(db, "readings_seen"))
 
 
 def has_index(db: Any, name: str) -> bool:

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from workbench.work.job.shop import Shop
-from workbench.work.roster.find import (
+from workbench.work.roster.queue import (
     Finder,
     folded,
     queue_finder,

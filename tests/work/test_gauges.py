@@ -21,14 +21,13 @@ from workbench.work.job.entry import Typed
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.view_words import no_turn_words
 from workbench.work.roster import calipers
-from workbench.work.trust.caliper_figures import Gauge, Tools
 from workbench.work.trust.reading_budget import (
     budget_of,
     default_figures,
     reading_u_mm,
     worst_of,
 )
-from workbench.work.trust.temperature_correction import STATED_HALF_WIDTH_C
+from workbench.work.trust.reading_tools import STATED_HALF_WIDTH_C, Gauge, Tools
 
 DEPTH = Method("depth", "depth")
 

@@ -17,14 +17,14 @@ from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import fit_pose
 from workbench.records.store import rows
 from workbench.work.exchange import exchange
-from workbench.work.exchange.csv_out import Wanted, csv_of
+from workbench.work.exchange.csv_out import CsvWanted, csv_of
 from workbench.work.history.history import (
     Setting,
+    Slopes,
     load_history,
     readings_in,
     settings_in,
 )
-from workbench.work.history.many_readings import Slopes
 from workbench.work.history.rides import ride_rules_of
 from workbench.work.history.series import series_of, span_of
 from workbench.work.history.striking import consequences, strike_row
@@ -42,7 +42,7 @@ from workbench.work.history.timeline import (
 from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
-from workbench.work.job.ski_state import TAKEN_BACK
+from workbench.work.order.round_records import TAKEN_BACK
 from workbench.work.trust.reading_budget import Taken, readings_of
 
 
@@ -130,8 +130,16 @@ def test_struck_rows_and_jobs_do_not_count(shop: Shop) -> None:
     view = done(shop)
     before = settings_of(shop, view.ski.id)
     value = before[-1].values[0]
-    extra = shop.book.add_reading(
-        view.job.id, "KV", rows.Taken(value.method_id, before[-1].pass_number, "2.6", "in", 66.04)
+    extra = shop.book.add_fact(
+        view.job.id,
+        "KV",
+        rows.Reading(
+            method_id=value.method_id,
+            pass_number=before[-1].pass_number,
+            text="2.6",
+            unit="in",
+            mm=66.04,
+        ),
     )
     assert settings_of(shop, view.ski.id)[-1].values[0].mm > value.mm
     shop.book.strike(extra.id, "jaw slipped", "KV")
@@ -154,8 +162,10 @@ def test_a_reading_no_caliper_gives_is_shown_and_not_reckoned_with(shop: Shop, m
     """Such as an import may bring: the timeline has it, the settings do not."""
     view = done(shop)
     before = settings_of(shop, view.ski.id)
-    taken = rows.Taken(view.lines[0].method_id, 0, "?", "mm", mm)
-    odd = shop.book.add_reading(view.job.id, "KV", taken)
+    taken = rows.Reading(
+        method_id=view.lines[0].method_id, pass_number=0, text="?", unit="mm", mm=mm
+    )
+    odd = shop.book.add_fact(view.job.id, "KV", taken)
     assert settings_of(shop, view.ski.id) == before
     history = load_history(shop, view.ski.id)
     entry = timeline_of(history).by_id(odd.id)
@@ -325,7 +335,7 @@ def test_what_replaced_a_struck_reading_is_named(shop: Shop) -> None:
     view = walk_to(shop, view, heron(view), "as received")
     view = read(shop, view, view.lines[0], "2.4")
     wrong = view.lines[0].latest[0]
-    taken = rows.Taken(wrong.method_id, 0, "2.45", "in", 62.23)
+    taken = rows.Reading(method_id=wrong.method_id, pass_number=0, text="2.45", unit="in", mm=62.23)
     shop.book.correct_reading(wrong.id, "AB", "misread", taken)
     _, timeline, _ = of(shop, "Heron 66")
     entry = timeline.by_id(wrong.id)
@@ -360,7 +370,7 @@ def test_a_row_struck_on_two_benches_says_so_with_both_reasons(shop: Shop, tmp_p
     )  # fmt: skip
     assert timeline.shown("all", "twice caliper ML") == (entry,)
     for kind in ("readings", "history"):
-        text = b"".join(csv_of(shop, Wanted(kind, "S-65-101"))).decode()
+        text = b"".join(csv_of(shop, CsvWanted(kind, "S-65-101"))).decode()
         assert "jaw tilted; on another bench by ML: wrong caliper" in text
 
 

@@ -26,15 +26,15 @@ from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.view_words import doubt_question
-from workbench.work.order.solved_jobs import expected_of
-from workbench.work.trust.caliper_figures import Tools
+from workbench.work.order.rigs import expected_of
 from workbench.work.trust.reading_budget import (
+    StudyScatter,
     Taken,
     budgets_of,
     default_figures,
     readings_of,
 )
-from workbench.work.trust.shop_scatter import StudyScatter
+from workbench.work.trust.reading_tools import Tools
 
 SHORT, LONG = 150, 4000
 RUNS = [pytest.param(SHORT, id="short"), pytest.param(LONG, id="long", marks=pytest.mark.long)]

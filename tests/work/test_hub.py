@@ -26,7 +26,7 @@ from workbench.records.desk import utc_now
 from workbench.records.sharing import journal
 from workbench.records.sharing.hub import Hub
 from workbench.records.sharing.journal import SharingError
-from workbench.records.store.rows import Taken
+from workbench.records.store import rows
 from workbench.work.sharing import hubs
 from workbench.work.sharing.hubs import Watch
 from workbench.work.sharing.words import held_elsewhere, news_lines, sign_of
@@ -326,7 +326,7 @@ def test_a_forged_row_is_held_back_alone_and_one_too_early_is_let_in_later(
 ) -> None:
     """The others' rows go on; what was held is named until it fits."""
     with joined(tmp_path, url, 2) as (shop, books):
-        kept = books[0].add_reading(shop.job.id, "kl", shop.taken())
+        kept = books[0].add_fact(shop.job.id, "kl", shop.taken())
         books[0].strike(kept.id, "slip", "kl")
         rows = {row["id"]: row for rows in rows_out(books[0]).values() for row in rows}
         (struck,) = rows_out(books[0])["strikes"]
@@ -394,8 +394,15 @@ def test_a_ski_set_at_two_benches_apart_is_told_at_both_with_both_versions(
     """One after the other is no clash; without knowing of each other it is, whoever syncs first."""
 
     def read(book: Book, shop: Shop, text: str, who: str) -> None:
-        taken = Taken(shop.method.id, 0, text, "in", float(text) * 25.4, shop.caliper.id)
-        book.add_reading(shop.job.id, who, taken)
+        taken = rows.Reading(
+            method_id=shop.method.id,
+            pass_number=0,
+            text=text,
+            unit="in",
+            mm=float(text) * 25.4,
+            caliper_id=shop.caliper.id,
+        )
+        book.add_fact(shop.job.id, who, taken)
 
     with joined(tmp_path, url, 3) as (shop, books):
         read(books[0], shop, "2.450", "KL")

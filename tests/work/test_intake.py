@@ -17,7 +17,7 @@ from workbench.errors import InputError
 from workbench.records.book import Book
 from workbench.records.store.rows import Reading
 from workbench.work.exchange import exchange
-from workbench.work.exchange.csv_out import Wanted, csv_of, write_csv
+from workbench.work.exchange.csv_out import CsvWanted, csv_of, write_csv
 from workbench.work.exchange.intake import Intake, intake_lines, take_in_skis
 from workbench.work.job.shop import Shop
 from workbench.work.roster.adding import ensure_starter, known_ski
@@ -225,10 +225,12 @@ def test_a_queue_written_out_and_taken_in_elsewhere_is_the_same_queue(
             ski = replace(template, name=name, serial=f"={number}", rider=odd, note=odd, size=odd)
             shop.queue(shop.book.add_ski(ski).id, odd, note=odd)
         path = str(folder / "queue.csv")
-        write_csv(shop, Wanted("queue"), path)
+        write_csv(shop, CsvWanted("queue"), path)
         intake = take_in_skis(other, path)
         assert intake.problems == ()
-        assert b"".join(csv_of(other, Wanted("queue"))) == b"".join(csv_of(shop, Wanted("queue")))
+        assert b"".join(csv_of(other, CsvWanted("queue"))) == b"".join(
+            csv_of(shop, CsvWanted("queue"))
+        )
 
 
 def _sub(folder: Path) -> Path:
@@ -258,15 +260,15 @@ def test_files_are_for_their_owner_and_never_over_a_foreign_one(shop: Shop) -> N
     """A CSV of the same columns may be written over; a letter may not."""
     folder = shop.book.path.parent
     path = str(folder / "r.csv")
-    write_csv(shop, Wanted("readings", "H66-014"), path)
-    write_csv(shop, Wanted("readings", "H66-014"), path)
+    write_csv(shop, CsvWanted("readings", "H66-014"), path)
+    write_csv(shop, CsvWanted("readings", "H66-014"), path)
     assert Path(path).stat().st_mode & 0o777 == 0o600
     letter = write(folder, "Dear Ines", "letter.txt")
     with pytest.raises(InputError, match="a file of another kind is there"):
-        write_csv(shop, Wanted("queue"), letter)
+        write_csv(shop, CsvWanted("queue"), letter)
     assert Path(letter).read_text() == "Dear Ines"
     with pytest.raises(InputError, match="a file that can be written"):
-        write_csv(shop, Wanted("queue"), str(folder / "nowhere" / "q.csv"))
+        write_csv(shop, CsvWanted("queue"), str(folder / "nowhere" / "q.csv"))
 
 
 def test_readings_carry_the_number_as_typed_and_in_mm(shop: Shop) -> None:
@@ -275,7 +277,7 @@ def test_readings_carry_the_number_as_typed_and_in_mm(shop: Shop) -> None:
     jobs = shop.book.history_of_ski(ski.id)
     readings = [f for job in jobs for f in job.facts if isinstance(f, Reading)]
     shop.book.strike(readings[0].id, "=typed wrong", "KV")
-    text = b"".join(csv_of(shop, Wanted("readings", "H66-014"))).decode()
+    text = b"".join(csv_of(shop, CsvWanted("readings", "H66-014"))).decode()
     found = list(csv.DictReader(io.StringIO(text, newline="")))
     assert [(row["id"], row["reading"], row["unit"], float(row["mm"])) for row in found] == [
         (f.id, f.text, f.unit, f.mm) for f in readings
@@ -286,8 +288,8 @@ def test_readings_carry_the_number_as_typed_and_in_mm(shop: Shop) -> None:
 
 def test_decimal_commas_and_semicolons_go_out_and_come_in(shop: Shop, tmp_path: Path) -> None:
     """Numbers of ours with a comma; what was typed stays; intake reads its own file and others."""
-    text = b"".join(csv_of(shop, Wanted("readings", "H66-014", comma=True))).decode()
-    plain = b"".join(csv_of(shop, Wanted("readings", "H66-014"))).decode()
+    text = b"".join(csv_of(shop, CsvWanted("readings", "H66-014", comma=True))).decode()
+    plain = b"".join(csv_of(shop, CsvWanted("readings", "H66-014"))).decode()
     found = list(csv.DictReader(io.StringIO(text, newline=""), delimiter=";"))
     points = list(csv.DictReader(io.StringIO(plain, newline="")))
     assert found
@@ -298,7 +300,7 @@ def test_decimal_commas_and_semicolons_go_out_and_come_in(shop: Shop, tmp_path: 
     shop.book.correct_ski(replace(ski, base_radius_mm=12000.5))
     path = str(tmp_path / "skis.csv")
     for comma in (False, True, False, True):  # each written over the other
-        write_csv(shop, Wanted("skis", comma=comma), path)
+        write_csv(shop, CsvWanted("skis", comma=comma), path)
     assert ";12000,5 mm;" in Path(path).read_text("utf-8")
     with Book(tmp_path / "other.db") as empty:
         other = Shop(empty)

@@ -119,8 +119,14 @@ def test_a_turn_struck_out_but_not_denied_begins_a_new_chain(shop: Shop) -> None
     fin = heron(view)
     for x in view.lines:
         mm = fin.rig.observe(x.method, fin.pose).value_mm
-        taken = rows.Taken(x.method_id, view.progress.pass_number, fin.text(x), "in", mm)
-        shop.book.add_reading(view.job.id, "KV", taken)
+        taken = rows.Reading(
+            method_id=x.method_id,
+            pass_number=view.progress.pass_number,
+            text=fin.text(x),
+            unit="in",
+            mm=mm,
+        )
+        shop.book.add_fact(view.job.id, "KV", taken)
     view = walk_to(shop, shop.view(view.job.id), fin, "measuring")
     view = walk_to(shop, view, fin, "within")
     (kept,) = own(shop, view)
@@ -131,7 +137,9 @@ def test_a_turn_struck_out_but_not_denied_begins_a_new_chain(shop: Shop) -> None
 def test_a_push_home_is_a_round_without_turns(shop: Shop) -> None:
     view = measured(shop)
     turns = [rows.Turn(s.name, 0.0, 0.0) for s in view.rig.studs]
-    shop.book.add_pass(view.job.id, "KV", number=2, turns=turns, finest_turn=0.125)
+    shop.book.add_fact(
+        view.job.id, "KV", rows.PassRow(number=2, turns=tuple(turns), finest_turn=0.125)
+    )
     view = shop.view(view.job.id)
     fin = Fin(view, 0.652, -1.005, 0.05)
     for x in view.lines:
@@ -230,16 +238,24 @@ def test_a_turn_of_the_job_at_hand_between_another_jobs_rounds_parts_them(shop: 
     turns = [rows.Turn(s.name, 0.25, 0.25) for s in view.rig.studs]
     before = teaching_of(shop.book, view.ski, job.id)
     line = view.lines[0]
-    shop.book.add_reading(job.id, "KV", rows.Taken(line.method_id, 0, "7.000", "in", 177.8))
+    shop.book.add_fact(
+        job.id,
+        "KV",
+        rows.Reading(method_id=line.method_id, pass_number=0, text="7.000", unit="in", mm=177.8),
+    )
     assert teaching_of(shop.book, view.ski, job.id) is before  # a reading alone costs nothing
-    shop.book.add_pass(job.id, "KV", number=1, turns=turns, finest_turn=0.125)
-    shop.book.add_pass(view.job.id, "KV", number=2, turns=turns, finest_turn=0.125)
+    shop.book.add_fact(job.id, "KV", rows.PassRow(number=1, turns=tuple(turns), finest_turn=0.125))
+    shop.book.add_fact(
+        view.job.id, "KV", rows.PassRow(number=2, turns=tuple(turns), finest_turn=0.125)
+    )
     now = shop.view(view.job.id)
     fin = heron(now)
     for x in now.lines:
         mm = fin.rig.observe(x.method, fin.pose).value_mm
-        taken = rows.Taken(x.method_id, 2, fin.text(x), "in", mm)
-        shop.book.add_reading(view.job.id, "KV", taken)
+        taken = rows.Reading(
+            method_id=x.method_id, pass_number=2, text=fin.text(x), unit="in", mm=mm
+        )
+        shop.book.add_fact(view.job.id, "KV", taken)
     found = teaching_of(shop.book, view.ski, job.id)
     assert all(chain.job_id != job.id for chain in found.chains)
     own_rounds = [len(c.rounds) for c in found.chains if c.job_id == view.job.id]

@@ -95,8 +95,11 @@ def test_the_round_read_last_counts_whichever_job_it_is_of(shop: Shop) -> None:
     named = [(line.method_id, line.method) for line in view.lines]
 
     def read(job: rows.Job, count: int) -> list[rows.Reading]:
-        taken = (rows.Taken(i, 0, "60", "mm", 60.0) for i, _ in named[:count])
-        return [shop.book.add_reading(job.id, "KV", each) for each in taken]
+        taken = (
+            rows.Reading(method_id=i, pass_number=0, text="60", unit="mm", mm=60.0)
+            for i, _ in named[:count]
+        )
+        return [shop.book.add_fact(job.id, "KV", each) for each in taken]
 
     def last_of() -> str:
         found = last_round(shop.book, view.job, [i for i, _ in named])

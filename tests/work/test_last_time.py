@@ -18,11 +18,11 @@ from workbench.work.job.aim_last import (
     aim_one_step_more,
     last_setting,
 )
-from workbench.work.job.entry_words import described
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
-from workbench.work.job_text.view_words import wing_step
+from workbench.work.job_text.tasks import wing_step
 from workbench.work.job_text.wing_report import wing_report
+from workbench.work.order.round_records import described
 from workbench.work.trust.wing_setup import change_hold
 
 

@@ -108,7 +108,9 @@ def test_a_round_begun_is_finished_by_what_was_known_when_it_began(shop: Shop) -
     assert turns(view) == told
     other = ski(shop, "Heron 67")
     made = [rows.Turn(s.name, 0.5, 0.5) for s in other.rig.studs]
-    shop.book.add_pass(other.job.id, "KV", number=9, turns=made, finest_turn=0.125)
+    shop.book.add_fact(
+        other.job.id, "KV", rows.PassRow(number=9, turns=tuple(made), finest_turn=0.125)
+    )
     view = shop.view(view.job.id)
     assert turns(view) == told
     view = shop.step_done(view)

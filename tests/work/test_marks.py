@@ -321,7 +321,7 @@ def test_a_new_ski_is_never_read_by_a_mark_of_its_own(shop: Shop) -> None:
     view = received(shop, SCALE, LINES)
     methods = shop.book.methods_of(view.ski.blade_id)
     chosen = first_three(methods[::-1])
-    assert all(m.scribe_x_mm is None for m in chosen)
+    assert all(m.scribe is None for m in chosen)
     assert [m.quantity for m in chosen] == ["depth", "tail", "length"]
 
 

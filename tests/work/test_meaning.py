@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from workbench.errors import InputError
 from workbench.fin.plan.plan import is_within
-from workbench.work.trust.significance import (
+from workbench.work.trust.job_reading import (
     accepted_mm,
     change_of,
     difference_of,

@@ -16,9 +16,9 @@ from workbench.fin.plan.found_block import GOOD_MOVES
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import MM_PER_INCH
 from workbench.records.store import rows
+from workbench.records.tables.roster import blade_of, stud_of
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
-from workbench.work.order.rigs import blade_of, stud_of
 from workbench.work.roster.measured_block import (
     PLACE_U_MM,
     drawn_block,
@@ -144,16 +144,30 @@ def with_rounds(shop: Shop, beside_mm: float) -> JobView:
             by_name = dict(zip([s.name for s in _in_order(true)], move, strict=True))
             turns = tuple(by_name[s.name] for s in true)
             pose = rig.seated(pose, turns)
-            shop.book.add_pass(
-                view.job.id, "KV", number=number, finest_turn=0.125,
-                turns=[rows.Turn(s.name, t, t) for s, t in zip(true, turns, strict=True)],
-            )  # fmt: skip
+            shop.book.add_fact(
+                view.job.id,
+                "KV",
+                rows.PassRow(
+                    number=number,
+                    finest_turn=0.125,
+                    turns=tuple(rows.Turn(s.name, t, t) for s, t in zip(true, turns, strict=True)),
+                ),
+            )
         for each in view.lines:
             text = f"{rig.observe(each.method, pose).value_mm / IN:.4f}"
-            shop.book.add_reading(view.job.id, "KV", rows.Taken(
-                method_id=each.method_id, pass_number=number, text=text, unit="in",
-                mm=parse_length(text, "in").mm, caliper_id=None, how="typed",
-            ))  # fmt: skip
+            shop.book.add_fact(
+                view.job.id,
+                "KV",
+                rows.Reading(
+                    method_id=each.method_id,
+                    pass_number=number,
+                    text=text,
+                    unit="in",
+                    mm=parse_length(text, "in").mm,
+                    caliper_id=None,
+                    how="typed",
+                ),
+            )
     return shop.view(view.job.id)
 
 

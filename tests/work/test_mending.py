@@ -10,23 +10,17 @@ import pytest
 from tests.shop import demo_file, heron, open_shop, ski, take_back, walk_to
 from workbench.errors import InputError
 from workbench.records.store import rows
-from workbench.records.store.faults import StruckTwiceError
+from workbench.records.store.database import StruckTwiceError
+from workbench.records.tables.roster import stud_of
 from workbench.work.exchange import exchange
 from workbench.work.history.history import load_history
 from workbench.work.history.timeline import row_words, timeline_of
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.view_words import corrected_words
-from workbench.work.order.rigs import stud_of
 from workbench.work.order.round_records import turned_other_way
-from workbench.work.roster.corrections import (
-    baseline_named,
-    correct_baseline,
-    correct_block,
-    correct_studs,
-    lead_typed,
-    strike_baseline,
-)
+from workbench.work.roster.baselines import baseline_named, correct_baseline, strike_baseline
+from workbench.work.roster.corrections import correct_block, correct_studs, lead_typed
 
 
 def block_of(shop: Shop, view: JobView) -> rows.Block:

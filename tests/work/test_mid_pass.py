@@ -28,7 +28,6 @@ from workbench.work.job_text.tasks import caution_words
 from workbench.work.paper.cards import card_of
 from workbench.work.paper.day_sheet import day_sheet
 from workbench.work.roster import baselines
-from workbench.work.trust.significance import GUARD
 
 EVENTS: tuple[Event, ...] = get_args(Event)
 
@@ -114,7 +113,7 @@ def test_a_ski_set_aside_is_in_the_middle_of_its_pass_still(shop: Shop) -> None:
 def test_a_wider_tolerance_of_the_shop_accepts_no_turned_fin(shop: Shop) -> None:
     """The readings of before the turn are not within, whatever is settled meanwhile."""
     view = walk_to(shop, ski(shop, "Heron 66"), heron(ski(shop, "Heron 66")), "target")
-    shop.remember(GUARD, "on")
+    shop.remember("guard_band", "on")
     view, line = shop.set_finest(view, 0.0), view.lines[0]
     assert line.now_mm is not None
     view = shop.aim_at(view, line, Typed("+.08mm", "mm", line.now_mm + 0.08), "change", 0.1)
@@ -122,7 +121,7 @@ def test_a_wider_tolerance_of_the_shop_accepts_no_turned_fin(shop: Shop) -> None
     assert view.stage == "turning"
     while not view.progress.mid_pass:
         view = shop.step_done(view)
-    shop.remember(GUARD, "off")
+    shop.remember("guard_band", "off")
     assert shop.view(view.job.id).stage == "turning"
 
 

@@ -27,7 +27,7 @@ from workbench.fin.reading.observe import observe
 from workbench.places import shipped
 from workbench.work.order.order_answers import order_plan, restate_report
 from workbench.work.order.order_file import Order, order_from, read_order
-from workbench.work.order.solved_jobs import fit_of
+from workbench.work.order.rigs import fit_of
 
 DATA = Path(__file__).parent / "data"
 

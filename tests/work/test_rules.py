@@ -17,14 +17,14 @@ from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.view_words import check_name
-from workbench.work.order.shop_policy import (
+from workbench.work.roster import check_lists
+from workbench.work.trust.shop_policy import (
     SHIPPED_RULES,
     checklist_text,
     items_of,
     shop_rules,
     torque_of,
 )
-from workbench.work.roster import check_lists
 
 
 def _heron(shop: Shop, stage: str) -> JobView:

@@ -18,12 +18,12 @@ from workbench.work.exchange import exchange
 from workbench.work.exchange.backup import kept_of
 from workbench.work.exchange.exchange_words import taken_in_lines
 from workbench.work.job.shop import Shop
-from workbench.work.order.shop_policy import shop_rules
 from workbench.work.roster import settings
 from workbench.work.roster.adding import add_blade
 from workbench.work.roster.calipers import interval_days
 from workbench.work.study import studies
-from workbench.work.trust import setting_values
+from workbench.work.trust.reading_tools import held_caliper
+from workbench.work.trust.shop_policy import INTERVAL, shop_rules
 
 GOOD = {
     "shop": ("The shed", "The shed"),
@@ -137,12 +137,11 @@ def test_blank_goes_back_to_what_it_is_as_shipped(shop: Shop) -> None:
 
 def test_the_caliper_is_taken_in_hand_by_name_or_number(shop: Shop) -> None:
     """Its id is kept; its name is shown."""
-    from workbench.work.roster.calipers import in_hand
 
     names = [c.name for c in shop.book.calipers()]
     for text in (names[-1].upper(), str(len(names))):
         settings.change(shop, {"caliper": ""})
-        assert in_hand(shop) is None
+        assert held_caliper(shop.book) is None
         settings.change(shop, {"caliper": text})
         assert settings.in_force(shop)["caliper"] == names[-1]
 
@@ -211,7 +210,7 @@ def test_a_setting_that_does_not_fit_is_told_defaulted_and_can_be_struck_out(
         }
         rules = shop_rules(shop.book)
         assert (rules.repeats, rules.second_eyes) == (1, False)
-        assert interval_days(shop) == (1, setting_values.INTERVAL.default)
+        assert interval_days(shop) == (1, INTERVAL.default)
         assert kept_of(shop.book) == 14
         assert [s.near_mm for s in studies.studies_of(shop) if s.study.id == study.id] == [None]
         lines = settings.misfit_lines(shop.book.settings())

@@ -17,6 +17,7 @@ from tests.records.conftest import Shop, furnish
 from tests.shop import rows_out
 from workbench.cli import main
 from workbench.errors import InputError
+from workbench.records.backup.copies import copy_book
 from workbench.records.book import Book
 from workbench.records.sharing import journal
 from workbench.records.sharing.folder import ENDING, IN_HAND
@@ -179,10 +180,10 @@ def test_a_damaged_row_here_is_not_sent_and_goes_once_struck_out(
     first, second, _ = books
     sync(first, folder)
     sync(second, folder)
-    kept = first.add_reading(shop.job.id, "kl", shop.taken())
+    kept = first.add_fact(shop.job.id, "kl", shop.taken())
     first.write(lambda pen: pen.db.execute("DROP TRIGGER readings_no_update"))
     first.write(lambda pen: pen.db.execute("UPDATE readings SET mm = 99"))
-    first._desk.look(lambda db: db.sound.clear())
+    first._desk.read(lambda db: db.sound.clear())
     note(second, shop, "of the second")
     sync(second, folder)
     said = sync(first, folder)
@@ -202,7 +203,7 @@ def test_a_copied_book_writes_a_file_of_its_own(
     """A backup opened elsewhere shares under another bench id; nothing is lost on either side."""
     first, second, _ = books
     sync(first, folder)
-    first.backup(tmp_path / "copy.db")
+    copy_book(first.path, tmp_path / "copy.db")
     with Book(tmp_path / "copy.db") as copy:
         note(copy, shop, "on the boat")
         note(first, shop, "in the shop")
@@ -237,7 +238,7 @@ def test_a_ski_set_at_two_benches_apart_is_told_at_both(
         return [line for line in sync(book, folder) if "two benches at once" in line]
 
     def read(book: Book, text: str, who: str) -> None:
-        book.add_reading(shop.job.id, who, shop.taken(text, float(text) * 25.4))
+        book.add_fact(shop.job.id, who, shop.taken(text, float(text) * 25.4))
 
     read(first, "2.450", "KL")
     for book in (first, second, third):

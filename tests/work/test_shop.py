@@ -27,7 +27,7 @@ from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.view_words import stage_words, trouble_words
-from workbench.work.order import solved_jobs
+from workbench.work.order import rigs
 
 
 def _stages(shop: Shop, view: JobView, fin: Fin, changes: tuple[str, ...]) -> list[str]:
@@ -281,8 +281,12 @@ def test_a_long_number_out_of_another_book_does_not_stop_the_bench(shop: Shop) -
     """Its budget takes the last row of the table, and it can be struck out."""
     view = ski(shop, "Heron 66")
     view = walk_to(shop, view, heron(view), "as received")
-    shop.book.add_reading(
-        view.job.id, "KV", rows.Taken(view.lines[0].method_id, 0, "2000", "mm", 2000.0)
+    shop.book.add_fact(
+        view.job.id,
+        "KV",
+        rows.Reading(
+            method_id=view.lines[0].method_id, pass_number=0, text="2000", unit="mm", mm=2000.0
+        ),
     )
     view = shop.view(view.job.id)
     assert view.lines[0].now_mm == 2000.0
@@ -301,7 +305,7 @@ def test_what_the_last_reading_asks_for_is_reckoned_before_it_is_taken(shop: Sho
         line = view.lines[view.due]
         view = read(shop, view, line, fin.text(line, view.ski.unit))
     sweep.cache_clear()
-    solved_jobs._fit_or_why.cache_clear()
+    rigs._fit_or_why.cache_clear()
     shop.foresee(view)
     assert sweep.cache_info().misses == 1
     line = view.lines[2]

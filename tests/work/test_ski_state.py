@@ -29,11 +29,11 @@ from workbench.work.job.ski_state import conclude
 from workbench.work.job.stages import ElsewhereError
 from workbench.work.job_text.tasks import task_of
 from workbench.work.job_text.view_words import other_job_words, stage_words
-from workbench.work.order.shop_policy import FINAL_SETTING, checklist_text, shop_rules
 from workbench.work.paper.cards import card_of
 from workbench.work.paper.day_sheet import day_sheet
 from workbench.work.paper.printing import find_view
 from workbench.work.roster import queue
+from workbench.work.trust.shop_policy import FINAL_SETTING, checklist_text, shop_rules
 
 TOMORROW = queue.day_after(DAY)
 
@@ -201,9 +201,9 @@ def test_a_recheck_beside_an_open_round_is_held_and_releases_nothing(shop: Shop)
     with pytest.raises(ElsewhereError, match="take that job up first"):
         shop.tick(check, check.checklist[0].key)
     for item in check.checklist:
-        shop.book.add_tick(check.job.id, "KV", "final", item.key)
+        shop.book.add_fact(check.job.id, "KV", rows.Tick(checklist="final", item=item.key))
     assert shop.view(check.job.id).stage == "waiting"
-    shop.book.add_sign_off(check.job.id, "KV")
+    shop.book.add_fact(check.job.id, "KV", rows.SignOff())
     check = shop.view(check.job.id)
     assert check.unreleased == f"a round was open in the job of {DAY}"
     assert not card_of(shop, check).released
@@ -216,11 +216,11 @@ def test_a_recheck_does_not_release_what_was_turned_and_not_measured(shop: Shop)
     assert (view.stage, shop.ski_state(view.ski.id).turned) == ("measuring", True)
     check = shop.view(shop.queue(view.ski.id, kind="recheck").id)
     for item in check.checklist:
-        shop.book.add_tick(check.job.id, "KV", "final", item.key)
+        shop.book.add_fact(check.job.id, "KV", rows.Tick(checklist="final", item=item.key))
     check = shop.view(check.job.id)
     with pytest.raises(ElsewhereError, match="turned and not measured"):
         shop.sign_off(check, "KV")
-    shop.book.add_sign_off(check.job.id, "KV")
+    shop.book.add_fact(check.job.id, "KV", rows.SignOff())
     assert shop.view(check.job.id).unreleased == "not measured after the last turn"
 
 
@@ -229,7 +229,9 @@ def test_a_ski_whose_recheck_waits_for_a_measurement_can_be_queued_to_be_set(sho
     view = signed(shop)
     check = shop.view(shop.queue(view.ski.id, kind="recheck").id)
     turns = [rows.Turn("tail", 0.125, 0.125)]
-    shop.book.add_pass(view.job.id, "ML", number=9, turns=turns, finest_turn=0.125)
+    shop.book.add_fact(
+        view.job.id, "ML", rows.PassRow(number=9, turns=tuple(turns), finest_turn=0.125)
+    )
     check = shop.view(check.job.id)
     assert "queue the ski to be set" in other_job_words(check)
     with pytest.raises(ElsewhereError, match="queue the ski to be set first"):
@@ -276,8 +278,10 @@ def test_a_round_goes_on_from_readings_of_now_where_another_job_measured_since(s
     view = shop.step_done(shop.step_done(view))
     job = shop.book.add_job(view.ski.id, DAY, who="ML")
     for line in view.lines:
-        taken = rows.Taken(line.method_id, 0, "2.5", "in", 63.5)
-        shop.book.add_reading(job.id, "ML", taken)
+        taken = rows.Reading(
+            method_id=line.method_id, pass_number=0, text="2.5", unit="in", mm=63.5
+        )
+        shop.book.add_fact(job.id, "ML", taken)
     view = shop.view(view.job.id)
     assert (view.stage, view.plan) == ("as received", None)
     assert not view.progress.mid_pass
@@ -297,22 +301,29 @@ def forged(shop: Shop, view: JobView, *acts: Callable[[str], object]) -> JobView
 
 def _final(shop: Shop, view: JobView, *left_out: str) -> Callable[[str], object]:
     items = [i for i in final_items(view.ski.has_wing) if i.key not in left_out]
-    return lambda job: [shop.book.add_tick(job, "XX", "final", i.key) for i in items]
+    return lambda job: [
+        shop.book.add_fact(job, "XX", rows.Tick(checklist="final", item=i.key)) for i in items
+    ]
 
 
 def _sign(shop: Shop) -> Callable[[str], object]:
-    return lambda job: shop.book.add_sign_off(job, "XX")
+    return lambda job: shop.book.add_fact(job, "XX", rows.SignOff())
 
 
 def _pass(shop: Shop, number: int = 9) -> Callable[[str], object]:
     turn = rows.Turn("front", 0.25, 0.25)
-    return lambda job: shop.book.add_pass(job, "XX", number=number, turns=[turn], finest_turn=0.125)
+    return lambda job: shop.book.add_fact(
+        job, "XX", rows.PassRow(number=number, turns=(turn,), finest_turn=0.125)
+    )
 
 
 FORGED: dict[str, tuple[Callable[[Shop, JobView], tuple[Callable[[str], object], ...]], str]] = {
     "within": (lambda s, v: (_sign(s),), "clamp bolts not checked after the last turn"),
     "final check": (
-        lambda s, v: (lambda job: s.book.add_tick(job, "XX", "received", CLAMP), _sign(s)),
+        lambda s, v: (
+            lambda job: s.book.add_fact(job, "XX", rows.Tick(checklist="received", item=CLAMP)),
+            _sign(s),
+        ),
         "clamp bolts not checked after the last turn",
     ),
     "sign-off": (
@@ -363,7 +374,9 @@ def test_the_clamp_bolts_ticked_before_the_last_turn_do_not_count(shop: Shop) ->
     view = forged(
         shop, view, _pass(shop, number),
         lambda job: [
-            shop.book.add_reading(job, "XX", rows.Taken(r.method_id, number, r.text, r.unit, r.mm))
+            shop.book.add_fact(job, "XX", rows.Reading(
+                method_id=r.method_id, pass_number=number, text=r.text, unit=r.unit, mm=r.mm,
+            ))
             for r in read
         ],
         _sign(shop),
@@ -393,7 +406,11 @@ def test_what_is_kept_in_the_middle_of_a_round_neither_ends_nor_tightens_it(shop
     view = walk_to(shop, view, heron(view), "turning")
     view = before = shop.step_done(shop.step_done(view))
     line = view.lines[0]
-    shop.book.add_reading(view.job.id, "XX", rows.Taken(line.method_id, 0, "2.5", "in", 63.5))
+    shop.book.add_fact(
+        view.job.id,
+        "XX",
+        rows.Reading(method_id=line.method_id, pass_number=0, text="2.5", unit="in", mm=63.5),
+    )
     shop.book.add_fact(
         view.job.id,
         "XX",
@@ -448,7 +465,7 @@ def test_a_ski_set_aside_in_one_job_is_not_released_by_another(shop: Shop) -> No
     later = shop.view(later.job.id)
     with pytest.raises(InputError, match=f"set aside in the job of {DAY}: a clamp bolt"):
         shop.sign_off(later, "KV")
-    shop.book.add_sign_off(later.job.id, "ML", "")
+    shop.book.add_fact(later.job.id, "ML", rows.SignOff(text=""))
     assert "set aside in the job of" in shop.view(later.job.id).unreleased
     shop.take_up(shop.view(again.job.id))
     assert not card_of(shop, shop.view(later.job.id)).released
@@ -511,7 +528,7 @@ def test_dangers_are_named_before_what_is_only_new(shop: Shop, tmp_path: Path) -
     with open_shop(demo_file(tmp_path / "b"), who="ML") as other:
         view = ski(other, "Heron 66")
         walk_to(other, view, heron(view), "signed off")
-        other.book.add_sign_off(ski(other, "Otter 65").job.id, "XX")
+        other.book.add_fact(ski(other, "Otter 65").job.id, "XX", rows.SignOff())
         exchange.export_book(other, file)
     taken = exchange.take_in(shop, file)
     assert [(c.name, c.is_danger) for c in taken.changes] == [

@@ -20,7 +20,7 @@ from workbench.work.job.temperature import (
     state_temperature,
     typed_temperature,
 )
-from workbench.work.trust.temperature_correction import at_words, temperature_in_force, values_mm
+from workbench.work.trust.reading_tools import at_words, temperature_in_force, values_mm
 
 WARM = {"blade": "30 C", "caliper": "", "scale": "C"}
 GROWTH = (11.5e-6 - 23.1e-6) * 10.0 / (1.0 + 23.1e-6 * 10.0)
@@ -72,10 +72,16 @@ def test_a_correction_of_the_row_is_reckoned_once_too(shop: Shop) -> None:
     view = state_temperature(shop, as_received(shop), WARM)
     view = read(shop, view, view.lines[0], "2.4900")
     (kept,) = view.lines[0].latest
-    taken = rows.Taken(
-        kept.method_id, 0, kept.text, kept.unit, kept.mm, kept.caliper_id, kept.how,
-        kept.temperature_id,
-    )  # fmt: skip
+    taken = rows.Reading(
+        method_id=kept.method_id,
+        pass_number=0,
+        text=kept.text,
+        unit=kept.unit,
+        mm=kept.mm,
+        caliper_id=kept.caliper_id,
+        how=kept.how,
+        temperature_id=kept.temperature_id,
+    )
     shop.book.correct_reading(kept.id, "KV", "copied anew", taken)
     assert shop.view(view.job.id).lines[0].now_mm == view.lines[0].now_mm
 

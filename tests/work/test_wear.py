@@ -15,6 +15,7 @@ from workbench.bench.screens.ski.ski_forms import WearForm
 from workbench.errors import InputError
 from workbench.records.book import Book
 from workbench.records.store import rows
+from workbench.records.tables.roster import blade_of
 from workbench.records.tables.ski_facts import SkiSheet, changes_of_parts
 from workbench.work.exchange import exchange
 from workbench.work.exchange.exchange_words import taken_in_lines
@@ -26,7 +27,6 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.ski_state import REFITTED
 from workbench.work.job.stages import MidPassError
-from workbench.work.order.rigs import blade_of
 from workbench.work.roster.ski_sheet import (
     NEVER_DONE,
     carried_to,
@@ -338,7 +338,7 @@ def test_the_old_setting_is_carried_to_the_new_blade(shop: Shop) -> None:
 def test_a_ski_is_read_by_any_methods_of_its_blade_in_any_order(shop: Shop) -> None:
     view = ski(shop, "Heron 66")
     known = shop.book.methods_of(view.ski.blade_id)
-    fine = [m for m in known if m.scribe_x_mm is None]
+    fine = [m for m in known if m.scribe is None]
     assert len(fine) > 3
     text = "; ".join(["4", fine[1].name, "3", "1"])
     old = view.ski

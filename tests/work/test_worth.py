@@ -19,7 +19,6 @@ from workbench.work.job_text.budget_explained import (
     origins_of,
     trust_of,
 )
-from workbench.work.trust.significance import GUARD
 
 SEVEN = ("2.4900", "2.4905", "2.4900", "2.4895", "2.4900", "2.4905", "2.5200")
 
@@ -163,7 +162,7 @@ def test_change_tolerance_and_difference_are_said_with_their_figures(shop: Shop)
 
 
 def test_the_guard_band_says_what_it_leaves_of_the_tolerance(shop: Shop) -> None:
-    shop.remember(GUARD, "on")
+    shop.remember("guard_band", "on")
     view = ski(shop, "Heron 67")
     depth, line, _ = view.lines
     assert line.u_mm is not None

@@ -11,14 +11,13 @@ from pkgutil import resolve_name
 from typing import TYPE_CHECKING, Literal, TypeAlias, get_args
 
 from textual.app import ComposeResult
-from textual.binding import Binding
 from textual.containers import Vertical
 from textual.content import Content
 from textual.events import Click, Key, Resize
 from textual.widgets import Static
 
 from workbench.bench.bases.bursts import PLUS_WAIT_S, Heard
-from workbench.bench.bases.overlay import Overlay
+from workbench.bench.bases.overlay import KeyScreen
 from workbench.bench.draw.text import first_seen, held_words, lines, literal, styled, visible
 from workbench.frozen import dataclass
 from workbench.work.roster.keys import AS_SHIPPED, Keys
@@ -186,20 +185,18 @@ def load_one_by_one() -> Iterator[None]:
             yield
 
 
-Row: TypeAlias = "str | int"
+SheetRow: TypeAlias = "str | int"
 """A line of the sheet: the head of a group, or the index of a choice."""
 
-ROWS: tuple[Row, ...] = tuple(
+ROWS: tuple[SheetRow, ...] = tuple(
     row
     for group in GROUPS
     for row in (group, *(i for i, c in enumerate(CHOICES) if c.group == group))
 )
 
 
-class Sheet(Overlay[str]):
-    """Shows the choices; returns an action's name or nothing. A burst is given to the app."""
-
-    BINDINGS = [Binding("escape", "close", show=False)]
+class Sheet(KeyScreen[str]):
+    """Shows the choices; returns an action's name or nothing. A burst is held."""
 
     def __init__(self, keys: Keys = AS_SHIPPED) -> None:
         super().__init__()
@@ -222,13 +219,14 @@ class Sheet(Overlay[str]):
 
     def on_mount(self) -> None:
         """Show the choices."""
-        self._draw()
+        self.draw()
 
     def on_resize(self, event: Resize) -> None:
         """Lay the columns out for the room there is."""
-        self._draw()
+        self.draw()
 
-    def _draw(self) -> None:
+    def draw(self) -> None:
+        """Draw as many of the choices as there is room for, the marked one among them."""
         columns = min(max((self.size.width - 4) // COLUMN, 1), 3)
         deep = -(-len(ROWS) // columns)
         room = max(self.size.height - 2, 3)
@@ -253,7 +251,7 @@ class Sheet(Overlay[str]):
         more = " ; more ↑ ↓" if cut else ""
         return f"Everything else: number or arrows, then + ; Esc closes{more}"
 
-    def _row(self, row: Row) -> Content:
+    def _row(self, row: SheetRow) -> Content:
         """Return the head of a group, or a choice, marked where it is the one; of one width."""
         if isinstance(row, str):
             return styled((f" {row.upper()}".ljust(COLUMN), "bold $accent"))
@@ -279,23 +277,20 @@ class Sheet(Overlay[str]):
         elif isinstance(row, int):
             self._mark(row)
 
-    def on_mouse_scroll_down(self) -> None:
-        """Move the mark down."""
-        self._mark(self._marked + 1)
+    def step(self, by: int) -> None:
+        """Move the mark."""
+        self._mark(self._marked + by)
 
-    def on_mouse_scroll_up(self) -> None:
-        """Move the mark up."""
-        self._mark(self._marked - 1)
-
-    def on_key(self, event: Key) -> None:
+    def take_key(self, event: Key) -> None:
         """Move the mark, do the marked thing on purpose, or hold a burst."""
-        event.stop()
-        event.prevent_default()
         char, time = event.character or "", event.time
         if event.key in ("enter", "ctrl+j"):
-            self._enter()
+            if reading := self._heard.complete():
+                held_words(self.app, reading)
+                self._held = reading
+                self.draw()
         elif event.key in ("up", "down"):
-            self._mark(self._marked + (1 if event.key == "down" else -1))
+            self.step(1 if event.key == "down" else -1)
         elif self._heard.belongs(char, time):
             self._type(char, time)
         elif char and char in "+-":
@@ -304,13 +299,13 @@ class Sheet(Overlay[str]):
                 self.set_timer(PLUS_WAIT_S, self._choose)
         elif event.key in ("escape", "backspace", "slash"):
             self.dismiss("")
-        else:
-            self._letter(char or event.key)
+        elif action := self._keys.action(char or event.key):
+            self.dismiss(action)
 
     def _mark(self, index: int) -> None:
         self._number = ""
         self._marked = index % len(CHOICES)
-        self._draw()
+        self.draw()
 
     def _type(self, char: str, time: float) -> None:
         self._heard.add(char, time)
@@ -326,14 +321,3 @@ class Sheet(Overlay[str]):
     def _choose(self) -> None:
         if self._heard.text == "+":  # else digits on its heels: a signed reading
             self.dismiss(CHOICES[self._marked].action)
-
-    def _letter(self, char: str) -> None:
-        action = self._keys.action(char)
-        if action:
-            self.dismiss(action)
-
-    def _enter(self) -> None:
-        if reading := self._heard.complete():
-            held_words(self.app, reading)
-            self._held = reading
-            self._draw()

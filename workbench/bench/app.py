@@ -20,14 +20,14 @@ from textual.widgets import Static
 
 from workbench.bench.action_menu import Sheet, open_screen
 from workbench.bench.bases.bursts import ENTRY_MORE, LONGEST_ENTRY, SignKey
-from workbench.bench.bases.form_lines import Box, unfinished_form, unfinished_text
 from workbench.bench.bases.key_gate import KeyGate
 from workbench.bench.bases.overlay import Overlay
+from workbench.bench.crash import as_text, words, write_report
 from workbench.bench.draw import themes
 from workbench.bench.draw.text import Tone, lines, literal, paragraph
 from workbench.bench.hand.acts import AIMS, Acts
 from workbench.bench.hand.entry_keys import EntryKeys
-from workbench.bench.hand.hands import Hands
+from workbench.bench.hand.hands import Hands, unfinished_form, unfinished_text
 from workbench.bench.hand.state import SIDES, BenchState
 from workbench.bench.panels import next_line, panel_text, readings_panel, turns_panel
 from workbench.bench.panels.one_thing import over_the_screen
@@ -37,9 +37,8 @@ from workbench.errors import BenchError, InputError
 from workbench.places import shipped
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.tasks import tour_words
-from workbench.work.order.shop_policy import BELL, FLASH
 from workbench.work.text.words import error_words
-from workbench.work.trust.setting_values import ON
+from workbench.work.trust.shop_policy import BELL, FLASH
 
 LEAST_WIDTH, LEAST_HEIGHT = 60, 18
 NARROW_BELOW = 72
@@ -238,9 +237,9 @@ class Bench(App[int]):
             kept = self.shop.book.settings()
         except BenchError:  # the book does not answer: what was refused is said all the same
             kept = {}
-        if ON.of(kept.get(BELL)):
+        if BELL.of(kept.get(BELL.name)):
             self.bell()
-        if ON.of(kept.get(FLASH)):
+        if FLASH.of(kept.get(FLASH.name)):
             readings = self.screen_stack[0].query_one("#readings", Panel)
             readings.add_class("-doubt")
             self.set_timer(FLASH_S, lambda: readings.remove_class("-doubt"))
@@ -398,7 +397,8 @@ class Bench(App[int]):
             return
         name, room = self._under(at)
         if name == "roster":
-            self.hands.scroll_queue(panel_text.scrolled(self.hands.state, room.height, by))
+            state = self.hands.state
+            self.hands.change(scrolled=panel_text.scrolled(state, room.height, by))
         elif name in ("readings", "target"):
             self.hands.select(by)
 
@@ -515,8 +515,8 @@ class Bench(App[int]):
 
         A book that has gone, or takes nothing, holds nobody up: what it did not take is told.
         """
-        boxes = [screen for screen in self.screen_stack if isinstance(screen, Box)]
-        texts = unfinished_text(boxes[-1].heading, self.form_drafts) if boxes else ""
+        open_now = [x.heading for x in self.screen_stack if isinstance(x, Overlay) and x.heading]
+        texts = unfinished_text(open_now[-1], self.form_drafts) if open_now else ""
         kept = True
         try:
             if texts or self.shop.book.setting("forms"):
@@ -538,8 +538,6 @@ class Bench(App[int]):
 
     def _fatal_error(self) -> None:
         """Close after an error of our own: the draft kept, a report written, the terminal whole."""
-        from workbench.bench.crash import words, write_report
-
         with suppress(Exception):
             self.leave_off()
         view = self.hands.state.view
@@ -553,8 +551,6 @@ class Bench(App[int]):
 
     def panic(self, *renderables: Any) -> None:
         """Close as after any error of ours; what Textual would have printed goes into a report."""
-        from workbench.bench.crash import as_text
-
         self._return_code = 1
         if self._exception is None:
             self._exception = RuntimeError(as_text(renderables))

@@ -17,6 +17,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from workbench import __version__
+from workbench.places import book_path
 
 SORRY = "Quarterturn ran into an error of its own and closed; what was kept is in the book."
 
@@ -55,7 +56,6 @@ def _report(error: BaseException, where: str, book: Path | None) -> str:
 def _surroundings(book: Path | None) -> list[str]:
     """Return the doctor's lines; none rather than a second error on top of the first."""
     with suppress(Exception):
-        from workbench.places import book_path
         from workbench.work.exchange.doctor import facts_of, lines_of
 
         return lines_of(facts_of(book or book_path(), quick=True))

@@ -19,11 +19,13 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from workbench.bench.crash import words, write_report
 from workbench.errors import BenchError, InputError, shown
 from workbench.places import book_path, is_there
 from workbench.records.book import Book
 from workbench.system import can_draw, leave_signals, on_signal
 from workbench.work.job.shop import Shop
+from workbench.work.text.local_time import clock_words
 
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
@@ -75,7 +77,11 @@ def _run(args: argparse.Namespace) -> int:
             from workbench.work.roster.adding import ensure_starter
 
             ensure_starter(book, args.who or "")
-        return _open_and_back_up(book, args.who or "", _lost_words(path) if begun else "")
+        if not begun:
+            return _open_and_back_up(book, args.who or "")
+        from workbench.work.exchange.backup import lost_words
+
+        return _open_and_back_up(book, args.who or "", lost_words(path))
 
 
 def _demo(args: argparse.Namespace) -> int:
@@ -108,24 +114,16 @@ def _check_terminal() -> None:
         raise InputError("terminal", "not a terminal", f"a terminal; {WITHOUT}")
 
 
-def _lost_words(path: Path) -> str:
-    from workbench.work.exchange.backup import lost_words
-
-    return lost_words(path)
-
-
 def _open_and_back_up(book: Book, who: str, words: str = "") -> int:
     """Open the shop's own book; today's backup is brought up to date when the bench is left."""
     status = _open(book, who, daily=True, said=words)
-    try:
-        from workbench.work.exchange.backup import aside_lines, back_up_at_leave
+    from workbench.work.exchange.backup import aside_lines, back_up_at_leave, failed_words
 
+    try:
         done = back_up_at_leave(book)
         for line in aside_lines(done) if done else ():
             _say_at_leave(line)
     except BenchError as why:
-        from workbench.work.exchange.backup import failed_words
-
         _say_at_leave(failed_words(why))
     return status
 
@@ -181,30 +179,22 @@ def _open(book: Book, who: str, *, daily: bool = False, said: str = "") -> int:
     except BenchError:
         raise
     except Exception as error:
-        from workbench.bench.crash import words, write_report
-
-        return _say_report(words(write_report(error, book.path.parent, "start", book.path), ""))
-
-
-def _say_report(text: str) -> int:
-    _say_at_leave(text)
-    return 1
+        _say_at_leave(words(write_report(error, book.path.parent, "start", book.path), ""))
+        return 1
 
 
 def _clear_surroundings() -> None:
     """Take away variables that Textual would take for more than they say."""
     if not os.environ.get("NO_COLOR"):
         os.environ.pop("NO_COLOR", None)  # an empty one is not set
-    for name in (
-        () if _in_browser() else ("COLUMNS", "LINES")
-    ):  # where the shell exports them no resize would be seen
-        os.environ.pop(name, None)
+    if not _in_browser():  # where the shell exports these no resize would be seen
+        os.environ.pop("COLUMNS", None)
+        os.environ.pop("LINES", None)
 
 
 def _run_bench(book: Book, who: str, *, daily: bool, said: str) -> int:
     from workbench.bench.app import Bench
     from workbench.bench.terminal import letters_fit
-    from workbench.work.text.local_time import clock_words
 
     letters_fit()
     _clear_surroundings()
@@ -236,7 +226,8 @@ def _run_bench(book: Book, who: str, *, daily: bool, said: str) -> int:
     if app.unkept:
         _say_at_leave(f"not kept, for the book could not be written: {shown(app.unkept, 300)}")
     if app.report:
-        return _say_report(app.report)
+        _say_at_leave(app.report)
+        return 1
     return int(app.return_code or 0)
 
 

@@ -14,22 +14,19 @@ FAMILIES: dict[str, dict[str, str]] = {
         "ski.turns": "aim accept finest done set-wing",
         "ski.corrections": "set-aside take-up note take-back strike",
         "ski.measuring": "hold marks add-mark temperature new-baseline curve",
-        "ski.methods": "methods pairs",
-        "ski.learning": "learned settled without-learned",
+        "ski.learned": "methods pairs learned settled without-learned",
     },
     "the day and its skis": {
         "day.queue": "queue find add-ski queue-ski move",
         "day.carry": "carry",
         "day.correct": "correct-ski wear "
         "correct-block correct-blade correct-baseline strike-baseline",
-        "day.parts": "parts add-blade add-block begin",
+        "day.parts": "parts add-blade add-block begin measure-block find-block",
         "day.trace": "trace outline",
-        "day.blocks": "measure-block find-block",
         "day.calipers": "calipers add-caliper",
     },
     "after the ride, history, cards": {
-        "after.ride": "ride",
-        "after.lists": "advice baselines",
+        "after.advice": "ride advice baselines",
         "after.history": "history compare",
         "after.cards": "card day-sheet",
     },
@@ -44,8 +41,7 @@ FAMILIES: dict[str, dict[str, str]] = {
         "shop.study": "study",
         "shop.wing": "wing",
         "shop.for_shells": "completion man",
-        "shop.serve": "serve",
-        "shop.doctor": "doctor",
+        "shop.program": "serve doctor",
     },
 }
 """Heading, module of ``workbench.commands``, and the names of its commands, in order."""

@@ -191,8 +191,15 @@ def one_of(*takes: Takes) -> Takes:
 JSON = flag("--json", "print JSON for machines")
 
 
+NO_FACTS = frozenset(("card", "completion", "day-sheet", "demo", "export-csv", "man", "serve"))
+"""Commands that print a page, a file or a script as it is, or open the bench."""
+
+
 class Command:
-    """A command: its name, its page, what it takes, and the function that does it."""
+    """A command: its name, its page, what it takes, and the function that does it.
+
+    Each takes --json that has facts for machines.
+    """
 
     def __init__(self, name: str, run: Run, page: Mapping[str, Any]) -> None:
         self.name, self.run, self._page = name, run, page
@@ -202,6 +209,7 @@ class Command:
         page = self._page
         description = filled(page["description"])
         parser = commands.add_parser(self.name, help=page["words"], description=description)
+        parser.summary = page["words"].rstrip(".")
         program, _, _ = parser.prog.partition(" ")
         parser.examples = tuple((f"{program} {line}", words) for line, words in page["examples"])
         parser.see = tuple(page["see"].split(", ")) if page["see"] else ()
@@ -209,6 +217,8 @@ class Command:
         parser.set_defaults(run=self.run)
         for takes in page["takes"]:
             takes(parser)
+        if self.name not in NO_FACTS and "--json" not in parser._option_string_actions:
+            JSON(parser)
 
 
 def command(
@@ -244,20 +254,6 @@ def add_family(
         by_name[name].add(commands)
         if heading:
             Index.headings[name], heading = heading, ""
-
-
-NO_FACTS = frozenset(("card", "completion", "day-sheet", "demo", "export-csv", "man", "serve"))
-"""Commands that print a page, a file or a script as it is, or open the bench."""
-
-
-def summarise(commands: Commands) -> None:
-    """Give each command the line it has in the list of all as the first of its page, and --json."""
-    for shown in commands._get_subactions():
-        parser = commands.choices[shown.dest]
-        if isinstance(parser, Parser):
-            parser.summary = str(shown.help or "").rstrip(".")
-            if shown.dest not in NO_FACTS and "--json" not in parser._option_string_actions:
-                parser.add_argument("--json", action="store_true", help="print JSON for machines")
 
 
 def filled(text: str) -> str:

@@ -5,46 +5,22 @@ What a method does and raises is said at the function that it calls (``tables``)
 
 from __future__ import annotations
 
-import asyncio
 from collections.abc import Callable
-from concurrent.futures import Future
 from datetime import datetime
 from functools import wraps
 from pathlib import Path
 from types import TracebackType
 from typing import Concatenate, ParamSpec, Protocol, Self, TypeVar
 
-from workbench.records.backup import copies
-from workbench.records.backup.place_lock import place_held
 from workbench.records.desk import Desk, utc_now
-from workbench.records.store.database import Database, Told, quiet
-from workbench.records.store.rows import (
-    Baseline,
-    Blade,
-    Block,
-    Caliper,
-    CaliperCheck,
-    Checklist,
-    Curve,
-    Mark,
-    Method,
-    Pair,
-    PartVersion,
-    SignOff,
-    Ski,
-    Study,
-    StudyReading,
-    Tick,
-    WingHold,
-    WingSetting,
-)
+from workbench.records.store import rows
+from workbench.records.store.database import Database
 from workbench.records.store.specs import Table
 from workbench.records.store.writer import Pen
-from workbench.records.tables import days, entries, jobs, roster
+from workbench.records.tables import days, jobs, roster
 from workbench.records.tables import facts as kept_facts
 from workbench.records.tables import ski_facts as kept_skis
-from workbench.records.tables.entries import Entry
-from workbench.records.tables.facts import F
+from workbench.records.tables.facts import Entry, F
 from workbench.records.tables.roster import Part, Thing
 
 _T = TypeVar("_T")
@@ -91,19 +67,19 @@ def _one(kind: type[K]) -> Callable[[Book, str], K]:
     return lambda book, thing_id: book.read(roster.one, kind, thing_id)
 
 
-def _versions(kind: type[Part]) -> Callable[[Book, str], tuple[PartVersion, ...]]:
+def _versions(kind: type[Part]) -> Callable[[Book, str], tuple[rows.PartVersion, ...]]:
     """A method: a thing as first written down and each time it was corrected, oldest first."""
     return lambda book, thing_id: book.read(roster.versions, kind, thing_id)
 
 
 def _entries(kind: type[Entry]) -> Callable[[Book], tuple[Entry, ...]]:
     """A method: all entries of a kind, oldest first, struck ones included."""
-    return lambda book: book.read(entries.entries_of, kind)
+    return lambda book: book.read(kept_facts.entries_of, kind)
 
 
 def _entries_by(kind: type[Entry], column: str) -> Callable[[Book, str], tuple[Entry, ...]]:
     """A method: the entries of a kind whose ``column`` is as asked, in the same order."""
-    return lambda book, value: book.read(entries.entries_of, kind, **{column: value})
+    return lambda book, value: book.read(kept_facts.entries_of, kind, **{column: value})
 
 
 class HasBook(Protocol):
@@ -128,7 +104,7 @@ def whole(act: Callable[Concatenate[S, P], _T]) -> Callable[Concatenate[S, P], _
 
 
 class Book:
-    """One book, open. Every method blocks until it is done; ``aio`` is the way from a screen.
+    """One book, open. Every method blocks until it is done.
 
     A method that has returned has kept what it was given: written through to the disk. Every
     method raises ``RecordsError`` when the book cannot be read or written, ``InputError`` when a
@@ -157,6 +133,11 @@ class Book:
         )
 
     @property
+    def book(self) -> Book:
+        """Itself, so that an act whose first argument is a book can be :func:`whole`."""
+        return self
+
+    @property
     def path(self) -> Path:
         """Where the book lies."""
         return self._desk.path
@@ -177,34 +158,6 @@ class Book:
         self.close()
 
     # The ways in -----------------------------------------------------------------------------
-
-    async def aio(self, method: Callable[P, _T], *args: P.args, **kwargs: P.kwargs) -> _T:
-        """Await ``method`` of this book, on a screen's loop.
-
-        Once asked for, a write is done even if whoever awaits it is cancelled.
-        """
-        loop = asyncio.get_running_loop()
-        answer: asyncio.Future[_T] = loop.create_future()
-
-        def settle(done: Future[_T]) -> None:
-            if answer.cancelled():
-                return
-            error = done.exception()
-            if error is None:
-                answer.set_result(done.result())
-            else:
-                answer.set_exception(error)
-
-        def report(done: Future[_T]) -> None:
-            if not loop.is_closed():
-                loop.call_soon_threadsafe(settle, done)
-
-        self.submit(method, *args, **kwargs).add_done_callback(report)
-        return await answer
-
-    def submit(self, method: Callable[P, _T], *args: P.args, **kwargs: P.kwargs) -> Future[_T]:
-        """Hand ``method`` of this book to the desk and go on; the desk keeps the order asked."""
-        return self._desk.submit(lambda: method(*args, **kwargs))
 
     def batch(self, work: Callable[P, _T], *args: P.args, **kwargs: P.kwargs) -> _T:
         """Run ``work``, which calls this book's methods, as one transaction: all kept or nothing.
@@ -248,58 +201,47 @@ class Book:
         """The time of what was entered last, as its id tells it; None in an empty book."""
         return self._desk.newest()
 
-    def backup(self, path: Path | str, told: Told = quiet) -> Path:
-        """Copy the book to ``path`` while it is in use, check the copy, then give it its name.
-
-        An older copy of this book at ``path`` is replaced; anything else there is refused.
-        ``told`` is told of pages copied.
-        """
-        target = Path(path)
-        with place_held(self.path):
-            self._desk.look(lambda db: copies.copy_book(db.conn, self.path, target, told=told))
-        return target
-
     # What the shop owns ----------------------------------------------------------------------
 
-    add_ski = _keeps(Ski, roster.add_thing)
-    correct_ski = _keeps(Ski, roster.correct)
-    skis = _standing(Ski)
-    ski = _one(Ski)
+    add_ski = _keeps(rows.Ski, roster.add_thing)
+    correct_ski = _keeps(rows.Ski, roster.correct)
+    skis = _standing(rows.Ski)
+    ski = _one(rows.Ski)
     ski_versions = _reads(roster.ski_versions)
     known_skis = _reads(roster.known_skis)
 
-    add_blade = _keeps(Blade, roster.add_thing)
-    correct_blade = _keeps(Blade, roster.correct)
-    blades = _standing(Blade)
-    blade = _one(Blade)
-    blade_versions = _versions(Blade)
+    add_blade = _keeps(rows.Blade, roster.add_thing)
+    correct_blade = _keeps(rows.Blade, roster.correct)
+    blades = _standing(rows.Blade)
+    blade = _one(rows.Blade)
+    blade_versions = _versions(rows.Blade)
 
-    add_block = _keeps(Block, roster.add_thing)
-    correct_block = _keeps(Block, roster.correct)
-    blocks = _standing(Block)
-    block = _one(Block)
-    block_versions = _versions(Block)
+    add_block = _keeps(rows.Block, roster.add_thing)
+    correct_block = _keeps(rows.Block, roster.correct)
+    blocks = _standing(rows.Block)
+    block = _one(rows.Block)
+    block_versions = _versions(rows.Block)
 
-    add_method = _keeps(Method, roster.add_thing)
-    correct_method = _keeps(Method, roster.correct)
-    method = _one(Method)
+    add_method = _keeps(rows.Method, roster.add_thing)
+    correct_method = _keeps(rows.Method, roster.correct)
+    method = _one(rows.Method)
     methods_of = _reads(roster.methods_of)
 
-    add_caliper = _keeps(Caliper, roster.add_thing)
-    correct_caliper = _keeps(Caliper, roster.correct)
-    calipers = _standing(Caliper)
-    caliper = _one(Caliper)
+    add_caliper = _keeps(rows.Caliper, roster.add_thing)
+    correct_caliper = _keeps(rows.Caliper, roster.correct)
+    calipers = _standing(rows.Caliper)
+    caliper = _one(rows.Caliper)
 
-    def checks_of(self, caliper_id: str) -> tuple[CaliperCheck, ...]:
+    def checks_of(self, caliper_id: str) -> tuple[rows.CaliperCheck, ...]:
         """The checks of a caliper, oldest first, struck ones included."""
         self.caliper(caliper_id)
-        return self.read(entries.entries_of, CaliperCheck, caliper_id=caliper_id)
+        return self.read(kept_facts.entries_of, rows.CaliperCheck, caliper_id=caliper_id)
 
-    add_baseline = _keeps(Baseline, roster.add_thing)
-    correct_baseline = _keeps(Baseline, roster.correct)
-    baselines = _standing(Baseline)
-    baseline = _one(Baseline)
-    baseline_versions = _versions(Baseline)
+    add_baseline = _keeps(rows.Baseline, roster.add_thing)
+    correct_baseline = _keeps(rows.Baseline, roster.correct)
+    baselines = _standing(rows.Baseline)
+    baseline = _one(rows.Baseline)
+    baseline_versions = _versions(rows.Baseline)
     baselines_of = _reads(roster.baselines_of)
     every_baseline = _reads(roster.every_baseline)
 
@@ -334,67 +276,36 @@ class Book:
     jobs_with_facts = _reads(kept_facts.jobs_with_facts)
     last_read_jobs = _reads(kept_facts.last_read_jobs)
     seen = _reads(kept_facts.seen)
-    add_reading = _writes(kept_facts.add_reading)
-    add_readings = _writes(kept_facts.add_readings)
     correct_reading = _writes(kept_facts.correct_reading)
-    add_pass = _writes(kept_facts.add_pass)
     strike = _writes(kept_facts.strike)
 
     def add_fact(self, job_id: str, who: str, fact: F) -> F:
-        """Keep a fact that has a method of its own nowhere below; with its id, time and job.
-
-        Of targets the latest of a method is in force; a ``Temperature`` may be named by readings
-        taken from then on.
-        """
+        """Keep what happened to a job; return it with its id, time and job."""
         return self.write(kept_facts.add_fact, job_id, who, fact)
 
     def add_mark(
         self, job_id: str, who: str, kind: str, *, number: int | None = None, text: str = ""
-    ) -> Mark:
+    ) -> rows.Mark:
         """Keep a step done or a thing noted."""
-        return self.add_fact(job_id, who, Mark(kind=kind, number=number, text=text))
-
-    def add_tick(
-        self, job_id: str, who: str, checklist: Checklist, item: str, text: str = ""
-    ) -> Tick:
-        """Keep a tick of one item of a checklist."""
-        return self.add_fact(job_id, who, Tick(checklist=checklist, item=item, text=text))
-
-    def add_wing(
-        self,
-        job_id: str,
-        who: str,
-        text: str,
-        angle_deg: float,
-        *,
-        hold: WingHold = "",
-        gauge: str = "",
-    ) -> WingSetting:
-        """Keep the wing's angle, where the straightedge lay and which gauge was used."""
-        setting = WingSetting(text=text, angle_deg=angle_deg, hold=hold, gauge=gauge)
-        return self.add_fact(job_id, who, setting)
-
-    def add_sign_off(self, job_id: str, who: str, text: str = "") -> SignOff:
-        """Keep the sign-off; the job leaves the unfinished ones."""
-        return self.add_fact(job_id, who, SignOff(text=text))
+        return self.add_fact(job_id, who, rows.Mark(kind=kind, number=number, text=text))
 
     # What belongs to no job ------------------------------------------------------------------
 
     def add_entry(self, who: str, entry: Entry) -> Entry:
         """Keep a pair, a curve, a study, a reading of one or a check of a caliper; with its id."""
-        return self.write(entries.add_entry, entry, who)
+        return self.write(kept_facts.add_entry, entry, who)
 
-    pairs = _entries(Pair)
-    pairs_of = _entries_by(Pair, "ski_id")
-    curves_of = _entries_by(Curve, "ski_id")
-    studies = _entries(Study)
-    study_readings = _entries_by(StudyReading, "study_id")
+    pairs = _entries(rows.Pair)
+    pairs_of = _entries_by(rows.Pair, "ski_id")
+    curves_of = _entries_by(rows.Curve, "ski_id")
+    studies = _entries(rows.Study)
+    study_readings = _entries_by(rows.StudyReading, "study_id")
 
-    def study(self, study_id: str) -> Study:
+    def study(self, study_id: str) -> rows.Study:
         """The study of this id, struck out or not."""
-        return self.read(entries.entry, Study, study_id)
+        return self.read(kept_facts.entry, rows.Study, study_id)
 
-    studies_read = _reads(entries.studies_read)
+    studies_read = _reads(kept_facts.studies_read)
 
     # Sharing ---------------------------------------------------------------------------------
 

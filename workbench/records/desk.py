@@ -15,11 +15,9 @@ from typing import TYPE_CHECKING, TypeVar
 
 from workbench.errors import InputError, RecordsError
 from workbench.records.backup.opening import connect, open_book
-from workbench.records.backup.watched import GREATEST_ID, WatchedFile
-from workbench.records.store.database import Database, patiently
-from workbench.records.store.faults import about, explain
-from workbench.records.store.ids import Mint, bench_tag, own_bench
-from workbench.records.store.writer import Pen
+from workbench.records.backup.place import GREATEST_ID, WatchedFile
+from workbench.records.store.database import Database, about, explain, patiently
+from workbench.records.store.writer import Mint, Pen, bench_tag, own_bench
 
 if TYPE_CHECKING:
     from sqlite_utils import Migrations
@@ -109,10 +107,6 @@ class Desk:
         Inside another write it joins that one's transaction.
         """
         return self.run(lambda: self._write(fn))
-
-    def look(self, fn: Callable[[Database], _T]) -> _T:
-        """Call ``fn`` with the connection, outside any transaction."""
-        return self.run(lambda: self._explained(lambda: fn(self._db)))
 
     def changed_since_last_look(self) -> bool:
         """Whether another connection has written since this was last asked."""

@@ -23,15 +23,15 @@ from workbench.measure.display import length_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import MM_PER, MM_PER_INCH, Unit, check_unit
 from workbench.places import shipped
-from workbench.records.book import Book
+from workbench.records.book import Book, whole
 from workbench.records.store import rows
+from workbench.records.tables.roster import blade_of, method_of, rig_of
 from workbench.work.files.table_files import Table, read_table_file
 from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.tasks import TASKS
 from workbench.work.job_text.view_words import trouble_words
-from workbench.work.order.rigs import blade_of, method_of, rig_of
 from workbench.work.order.round_records import SETTLED
 from workbench.work.roster.calipers import (
     add_caliper,
@@ -67,7 +67,7 @@ def build_demo(path: Path, today: date | None = None) -> Book:
     clock = _Clock(_morning(today - timedelta(days=OPENED_DAYS), 7))
     book = Book(path, clock=clock)
     try:
-        book.batch(_fill, book, data, today, clock)
+        _fill(book, data, today, clock)
     finally:
         book.close()
     return Book(path)
@@ -88,6 +88,7 @@ class _Clock:
         return self.now
 
 
+@whole
 def _fill(book: Book, data: Mapping[str, Any], today: date, clock: _Clock) -> None:
     who = str(data.get("who", ""))
     stock = stock_shop(book, data, who)
@@ -262,7 +263,9 @@ class _Player:
             return shop.tick(view, items[0].key)
         listed: rows.Checklist = "final" if view.stage == "final check" else "received"
         for item in items:
-            self.book.add_tick(view.job.id, self.who, listed, item.key, item.words)
+            self.book.add_fact(
+                view.job.id, self.who, rows.Tick(checklist=listed, item=item.key, text=item.words)
+            )
         return shop.view(view.job.id)
 
     def _turn(self, shop: Shop, view: JobView) -> JobView:
@@ -362,7 +365,7 @@ class Loaner:
         book, who = self.book, self.who
         job = book.add_job(self.ski.id, day.isoformat(), who=who).id
         for item in RECEIVED:
-            book.add_tick(job, who, "received", item.key, item.words)
+            book.add_fact(job, who, rows.Tick(checklist="received", item=item.key, text=item.words))
         book.add_mark(job, who, SETTLED)
         self._read(job, 0)
         book.add_mark(job, who, "seated")
@@ -377,15 +380,21 @@ class Loaner:
             book.add_fact(job, who, target)
         book.add_mark(job, who, "aimed")
         for number, (each, pose) in enumerate(zip(turns, ends, strict=True), 1):
-            made = [rows.Turn(s.name, n, n) for s, n in zip(self.rig.studs, each, strict=True)]
-            book.add_pass(job, who, number=number, turns=made, finest_turn=0.125)
+            made = [
+                rows.Turn(s.name, n, n) for s, n in zip(self.rig.studs, each, strict=True)
+            ]  # fmt: skip
+            book.add_fact(
+                job, who, rows.PassRow(number=number, turns=tuple(made), finest_turn=0.125)
+            )
             self.pose = pose
             self._read(job, number)
         book.add_mark(job, who, "accepted", text="within")
         for item in FINAL:
             if item.key != WING:
-                book.add_tick(job, who, "final", item.key, item.words)
-        book.add_sign_off(job, who)
+                book.add_fact(
+                    job, who, rows.Tick(checklist="final", item=item.key, text=item.words)
+                )
+        book.add_fact(job, who, rows.SignOff())
 
     def _turn(self, turns: Sequence[float], ways: list[str]) -> Pose:
         """Turn the studs; return where the blade is then, seated."""
@@ -401,12 +410,13 @@ class Loaner:
         return [self.rig.observe(method, pose).value_mm for method in self.methods]
 
     def _read(self, job: str, number: int) -> None:
-        taken = []
-        for method_id, true in zip(self.ski.methods, self._true(self.pose), strict=True):
-            text = length_text(true + self.random.gauss(0.0, SCATTER_MM), "in")
-            mm = parse_length(text, "in").mm
-            taken.append(rows.Taken(method_id, number, text, "in", mm, how="demo"))
-        self.book.add_readings(job, self.who, taken)
+        for method_id, mm in zip(self.ski.methods, self._true(self.pose), strict=True):
+            text = length_text(mm + self.random.gauss(0.0, SCATTER_MM), "in")
+            read = rows.Reading(
+                method_id=method_id, pass_number=number, text=text, unit="in",
+                mm=parse_length(text, "in").mm, how="demo",
+            )  # fmt: skip
+            self.book.add_fact(job, self.who, read)
 
 
 def play_loaner(loaner: Loaner, today: date, at: Callable[[date], None]) -> None:

@@ -11,15 +11,14 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
 
 from textual import events, on
-from textual.app import ComposeResult
+from textual.app import App, ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.widget import Widget
 from textual.widgets import Input, Static
 
-from workbench.bench.bases.form_lines import BOX, LONGEST_MESSAGE, Box, LineInput
-from workbench.bench.bases.overlay import KeyLine
-from workbench.bench.draw.text import literal
+from workbench.bench.bases.overlay import KeyLine, Overlay
+from workbench.bench.draw.text import literal, on_one_line
 from workbench.errors import BenchError, InputError
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import ChangedError
@@ -27,6 +26,89 @@ from workbench.work.text.fields import Field, Texts
 
 if TYPE_CHECKING:
     from workbench.bench.app import Bench
+
+LONGEST_MESSAGE = 500
+"""Cells that an error or a hint may take; it wraps."""
+
+LONGEST_TEXT = 4000
+"""Characters that a line takes: far more than a hand types, far less than what would stall it."""
+
+
+class LineInput(Input):
+    """A line whose start and whose pasted text act on nothing and lose nothing."""
+
+    def __init__(self, value: str = "", *, id: str | None = None) -> None:
+        super().__init__(
+            on_one_line(value), id=id, compact=True, select_on_focus=False, max_length=LONGEST_TEXT
+        )
+
+    def _on_paste(self, event: events.Paste) -> None:
+        """Take every pasted line: Textual's own would keep the first alone."""
+        event.stop()
+        event.prevent_default()
+        text = on_one_line(event.text) if len(event.text) <= LONGEST_TEXT else ""
+        if len(self.value) + len(text) > LONGEST_TEXT or (event.text and not text):
+            self.app.notify(f"more than {LONGEST_TEXT} characters: not pasted", markup=False)
+            return
+        start, end = self.selection
+        self.replace(text, min(start, end), max(start, end))
+
+
+BOX = """
+    align: center middle;
+    & > Vertical {
+        width: 92%; max-width: 110; height: auto; max-height: 100%;
+        padding: 0 1; background: $surface; color: $foreground; border: round $primary;
+    }
+    .title { text-style: bold; height: auto; }
+    .hint { height: auto; max-height: 7; color: $text-muted; }
+    .trouble, .note { display: none; height: auto; color: $text-warning; text-style: bold; }
+    .-wrong .trouble, .note.-shown { display: block; }
+    LineInput { background: $panel; }
+    LineInput:focus { background: $boost; text-style: bold; }
+"""
+"""The style that both share, written into their own."""
+
+
+class Box(Overlay[object]):
+    """What a form and a question share: a title, a hint, a note, and drafts."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "close", "Close", tooltip="close; what was typed is kept")
+    ]
+
+    def __init__(self, title: str) -> None:
+        super().__init__()
+        self.heading = title
+
+    def say(self, words: str) -> None:
+        """Show a note above the keys; an empty text takes it away."""
+        note = self.query_one(".note", Static)
+        note.update(literal(words, LONGEST_MESSAGE))
+        note.set_class(bool(words), "-shown")
+
+    def drafts(self) -> dict[str, Texts]:
+        """Return the app's drafts, by heading."""
+        return drafts_of(self.app)
+
+    def end(self, result: object) -> None:
+        """Close with a result, True where there is none to give; the draft has served."""
+        self.drafts().pop(self.heading, None)
+        self.dismiss(True if result is None else result)
+
+    def action_close(self) -> None:
+        """Close without saving; the draft stays."""
+        self.dismiss(None)
+
+
+def drafts_of(app: App[Any]) -> dict[str, Texts]:
+    """Return what was typed in forms and not saved, by the form's title; it lives on the app."""
+    kept: dict[str, Texts] | None = getattr(app, "form_drafts", None)
+    if kept is None:
+        kept = {}
+        app.form_drafts = kept  # type: ignore[attr-defined]
+    return kept
+
 
 T = TypeVar("T")
 

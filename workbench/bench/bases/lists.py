@@ -7,8 +7,9 @@ heels.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import partial
 from time import monotonic
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TYPE_CHECKING, Generic, TypeAlias, TypeVar
 
 from textual.app import ComposeResult
 from textual.containers import Vertical
@@ -44,6 +45,8 @@ MOVES = {
 """So many rows down a key moves the mark."""
 
 
+Item = TypeVar("Item")
+
 Row: TypeAlias = Content | Callable[[], Content]
 """A row of a list, or what draws it once it is seen: a day may have hundreds."""
 
@@ -62,10 +65,11 @@ class Listed(Static):
             self.screen.pick(event.y)
 
 
-class ListScreen(KeyScreen[None]):
-    """Shows what :meth:`head`, :meth:`rows` and :meth:`foot` return for the room there is.
+class ListScreen(KeyScreen[None], Generic[Item]):
+    """Shows its items between what :meth:`head` and :meth:`foot` return for the room there is.
 
-    A subclass says what ``+`` (:meth:`plus`) and other keys (:meth:`acts`) do.
+    A subclass says how an item is shown (:meth:`row`), and what ``+`` (:meth:`plus`) and other keys
+    (:meth:`acts`) do.
     """
 
     DEFAULT_CSS = """
@@ -80,6 +84,8 @@ class ListScreen(KeyScreen[None]):
     KEYS = "↑ ↓ choose · Esc closes"
     SHOWN_KEYS = ""
     """Those of the keys that there is room for; help shows all of them."""
+
+    items: Sequence[Item] = ()
 
     def __init__(self) -> None:
         super().__init__()
@@ -106,9 +112,13 @@ class ListScreen(KeyScreen[None]):
         """Return the lines above the list."""
         return ()
 
+    def row(self, item: Item, here: bool, width: int) -> Content:
+        """Return an item on a line; ``here``: it is the marked one."""
+        raise NotImplementedError
+
     def rows(self, width: int) -> Sequence[Row]:
         """Return the rows of the list, a line each; the marked one is :attr:`at`."""
-        return ()
+        return [partial(self.row, item, i == self.at, width) for i, item in enumerate(self.items)]
 
     def foot(self, width: int) -> Sequence[Content]:
         """Return the lines below the list, about the marked row."""
@@ -121,7 +131,7 @@ class ListScreen(KeyScreen[None]):
         """Read anew what is listed."""
 
     def settle(self, by: int) -> None:
-        """Keep the mark in the list, once it was moved by so many rows."""
+        """Keep the mark in the list, once it was moved down (1) or up (-1)."""
         self.at = max(self.at, 0)
 
     # -- drawing ---------------------------------------------------------------------------------
@@ -147,10 +157,10 @@ class ListScreen(KeyScreen[None]):
         self._seen = range(first, first + len(seen)), len(head)
         self.query_one("#list-said", Static).update(said(self._message, width, SAID_LINES))
 
-    def marked_row(self, i: int, text: str, width: int) -> Content:
-        """Return a row behind the mark if it is the one, cut to ``width`` cells."""
-        here = i == self.at
-        return styled((visible(f"{'▸' if here else ' '} {text}", width), "bold" if here else ""))
+    @property
+    def marked(self) -> Item | None:
+        """The item that the mark is at."""
+        return self.items[min(self.at, len(self.items) - 1)] if self.items else None
 
     def pick(self, y: int) -> None:
         """Mark what is in a row of the list, if anything does."""
@@ -190,7 +200,7 @@ class ListScreen(KeyScreen[None]):
         if by is None:
             return super().do_key(key, char)
         self.at += by
-        self.settle(by)
+        self.settle(1 if by > 0 else -1)
         self.say("")
         return True
 
@@ -240,7 +250,7 @@ class ListScreen(KeyScreen[None]):
         entry.ignore_enter(monotonic())
 
 
-class UnitList(ListScreen):
+class UnitList(ListScreen[Item]):
     """A list about the ski in hand; ``*`` exchanges inch and mm, here and on the bench."""
 
     def __init__(self, shop: Shop, state: BenchState) -> None:
@@ -254,6 +264,11 @@ class UnitList(ListScreen):
         """Show the ski as it is now."""
         self.view = now
         self._load()
+
+
+def marked_row(here: bool, text: str, width: int) -> Content:
+    """Return a row behind the mark if it is the one, cut to ``width`` cells."""
+    return styled((visible(f"{'▸' if here else ' '} {text}", width), "bold" if here else ""))
 
 
 def told(width: int, label: str, text: str, style: str = "") -> list[Content]:

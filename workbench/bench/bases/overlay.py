@@ -41,6 +41,9 @@ class Overlay(ModalScreen[ScreenResultType], Generic[ScreenResultType]):
     OWN_KEYS: tuple[str, ...] = ()
     """Keys of this screen that elsewhere do something on every screen."""
 
+    heading = ""
+    """The title of a form or a question, by which what is typed in it is kept."""
+
     over = False
     """Whether it has closed."""
 
@@ -108,6 +111,8 @@ class KeyScreen(Overlay[ScreenResultType], Generic[ScreenResultType]):
     TITLE_WORDS = ""
     KEYS = ""
     unit: Unit = "in"
+    pressed_s = 0.0
+    """When the key came that is taken now, by Textual's clock."""
 
     # -- what a subclass gives -------------------------------------------------------------------
 
@@ -124,8 +129,7 @@ class KeyScreen(Overlay[ScreenResultType], Generic[ScreenResultType]):
         raise NotImplementedError
 
     def say(self, words: str, tone: Tone = "say") -> None:
-        """Show a message until the next one."""
-        raise NotImplementedError
+        """Show a message until the next one, where there is room for any."""
 
     def step(self, by: int) -> None:
         """Do what an arrow or the wheel means; ``by`` is 1 for down."""
@@ -139,6 +143,7 @@ class KeyScreen(Overlay[ScreenResultType], Generic[ScreenResultType]):
         """Take every key here, in the order they came; none goes on to the bench."""
         event.stop()
         event.prevent_default()
+        self.pressed_s = event.time
         if not self.over:
             self.take_key(event)
 

@@ -12,7 +12,7 @@ from textual.message import Message
 from textual.widgets import Input, Static
 
 from workbench.bench.bases.bursts import Run
-from workbench.bench.bases.form_lines import BOX, LONGEST_MESSAGE, Box, LineInput
+from workbench.bench.bases.forms import BOX, LONGEST_MESSAGE, Box, LineInput
 from workbench.bench.bases.overlay import KeyLine
 from workbench.bench.draw.text import held_words, literal
 from workbench.errors import BenchError

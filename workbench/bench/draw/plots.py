@@ -83,7 +83,9 @@ def plot_rows(
         _point_at(canvas, frame.x(marked))
     _draw(canvas, frame, series)
     rows = dict(zip((canvas.cell((0.0, frame.y(t * per)))[1] for t in ticks), labels, strict=True))
-    out = [_title(series, unit, width, (">" if mode == "ascii" else "▸") if chosen else "")]
+    pointer = (">" if mode == "ascii" else "▸") if chosen else ""
+    title = f"{pointer}{series.title} ({'degrees' if series.angle else unit})"
+    out = [styled((visible(title, width), "bold"))]
     if rated:
         out.append(_ratings(canvas, frame, series, gutter))
     axis, tick = ("│", "┤") if mode != "ascii" else ("|", "+")
@@ -93,11 +95,6 @@ def plot_rows(
         out.append(styled((edge, "$ink-faint"), row))
     out.append(_dates(canvas, frame, gutter))
     return out
-
-
-def _title(series: Series, unit: Unit, width: int, pointer: str) -> Content:
-    name = f"{pointer}{series.title} ({'degrees' if series.angle else unit})"
-    return styled((visible(name, width), "bold"))
 
 
 def extent(series: Series) -> tuple[float, float]:
@@ -262,11 +259,7 @@ def legend(series: Sequence[Series], mode: Mode, width: int) -> Content:
     """Return what the signs of these plots mean, those that are in them."""
     at = 1 if mode == "ascii" else 0
     seen = {p.mark for s in series for p in s.points}
-    words: dict[PointMark, str] = {
-        "received": "received", "left": "left", "in hand": "in hand", "reading": "reading",
-        "struck": "struck",
-    }  # fmt: skip
-    parts = [f"{GLYPHS[m][at]} {words[m]}" for m in words if m in seen]
+    parts = [f"{glyph[at]} {mark}" for mark, glyph in GLYPHS.items() if mark in seen]
     if any(p.expanded > 0.0 for s in series for p in s.points):
         parts.append("| +/-U (k=2)" if at else "│ ±U (k=2)")
     if any(s.bands for s in series):

@@ -7,15 +7,18 @@ are the looks of what is said, and what of a long list fits into the room there 
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterable
-from typing import Any, Literal, assert_never
+import unicodedata
+from collections.abc import Iterable, Sequence
+from typing import Any, Literal, TypeVar, assert_never
 
 from rich.cells import cell_len
 from textual.content import Content
 
 from workbench.work.job_text.view_words import Importance
 from workbench.work.text import safe_text
+from workbench.work.text.safe_text import written_out
 
+T = TypeVar("T")
 Tone = Literal["say", "done", "warn"]
 
 LIMIT = 60
@@ -23,6 +26,9 @@ LIMIT = 60
 
 _LONGEST_PART = 500
 """Cells that one plain string inside :func:`styled` may take."""
+
+_MOST_MARKS = 8
+"""Combining marks on one letter: no script stacks more, and thousands would stall the line."""
 
 _Part = str | Content | tuple[str, str]
 
@@ -141,6 +147,12 @@ def first_seen(at: int, count: int, room: int) -> int:
     return min(max(at - room // 2, 0), max(count - room, 0))
 
 
+def in_sight(items: Sequence[T], at: int, room: int) -> list[tuple[bool, T]]:
+    """Return what of a list fits into ``room`` rows, each with whether it is the one ``at``."""
+    first = first_seen(at, len(items), room)
+    return [(i == at, item) for i, item in enumerate(items[first : first + room], first)]
+
+
 def count_line(at: int, count: int) -> Content:
     """Return the line below a list that is longer than its room."""
     return styled((f"  {at + 1} of {count}", "$ink-faint"))
@@ -158,3 +170,23 @@ def held_words(app: Any, reading: str) -> str:
     if hold is None or hold(reading) is False:  # no ski in hand, or the book does not take it
         return f"{words} arrived here and was not taken"
     return f"{words} arrived here and is held as a note"
+
+
+def on_one_line(text: str) -> str:
+    """Return ``text`` on one line, control characters written out, so that it acts on nothing.
+
+    So are marks piled up on one letter.
+    """
+    parts = [line.strip() for line in text.splitlines() if line.strip()]
+    joined = "; ".join(parts) if len(parts) > 1 else (text.splitlines() or [""])[0]
+    out: list[str] = []
+    marks = 0
+    for char in joined:
+        marks = marks + 1 if unicodedata.category(char) in ("Mn", "Me") else 0
+        if char == "\t":
+            out.append(" ")
+        elif char.isprintable() and marks <= _MOST_MARKS:
+            out.append(char)
+        else:
+            out.append(written_out(char))
+    return "".join(out)

@@ -10,12 +10,11 @@ from workbench.bench.hand.hands import ANSWERS, Hands
 from workbench.measure.display import turn_text
 from workbench.measure.units import Unit
 from workbench.work.job.aim_last import aim_at_last, aim_before_last, aim_one_step_more
-from workbench.work.job.entry_words import MARK_WORDS, described
 from workbench.work.job.job_view import JobView
 from workbench.work.job.open_book import is_without_learned
 from workbench.work.job.shop import ChangedError, Shop, initials_of
 from workbench.work.job_text.view_words import target_warning
-from workbench.work.order.round_records import TurnAnswer
+from workbench.work.order.round_records import MARK_WORDS, TurnAnswer, described
 from workbench.work.trust.job_reading import Line
 
 Did: TypeAlias = "tuple[JobView, str] | tuple[JobView, str, Tone]"

@@ -40,14 +40,10 @@ from workbench.work.job.entry import (
     kept_change,
 )
 from workbench.work.job.job_view import JobView
+from workbench.work.job_text.stage_words import sign_off_due
 from workbench.work.job_text.tasks import READS_AT, TASKS, StageTask
-from workbench.work.job_text.view_words import (
-    act_due,
-    no_turn_words,
-    sign_off_due,
-    target_warning,
-)
-from workbench.work.roster.calipers import in_hand, standing_words
+from workbench.work.job_text.view_words import act_due, no_turn_words, target_warning
+from workbench.work.roster.calipers import held_today
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.wing_setup import kept_wing_words
 
@@ -271,10 +267,10 @@ class EntryKeys:
 
     def _taken(self, view: JobView, line: Line, read: Typed) -> tuple[JobView, str]:
         """Keep a reading off the caliper in hand; return the job and what is to be said of that."""
-        caliper = in_hand(self.shop)
+        caliper, warning = held_today(self.shop)
         take = self.shop.take_locked if view.reads_locked else self.shop.take_reading
         off = replace(read, caliper_id=caliper.id if caliper is not None else None)
-        return take(view, line, off), standing_words(self.shop)
+        return take(view, line, off), warning
 
     # -- what came off the caliper while a question was open ---------------------------------------
 

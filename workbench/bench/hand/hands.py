@@ -12,18 +12,19 @@ from dataclasses import asdict, replace
 from time import monotonic
 
 from workbench.bench.bases.bursts import Pace
-from workbench.bench.draw.text import Tone
+from workbench.bench.draw.text import Tone, on_one_line
 from workbench.bench.hand.answers import Question
 from workbench.bench.hand.state import DRAWINGS, SIDES, BenchState
 from workbench.errors import BenchError, shown
 from workbench.frozen import dataclass
 from workbench.measure.units import other
-from workbench.work.job.entry_words import what_came_in
 from workbench.work.job.job_view import JobView, RosterLine
+from workbench.work.job.open_book import what_came_in
 from workbench.work.job.shop import ChangedError, Shop
 from workbench.work.roster.keys import KEYS, keys_in_force
+from workbench.work.text.fields import Texts
 from workbench.work.text.words import error_words
-from workbench.work.trust import setting_values
+from workbench.work.trust.shop_policy import UNIT
 
 UNSEEN_S = 2.0
 """For so long what others did may not have been seen: a bench that was stopped goes on with the
@@ -65,6 +66,24 @@ def draft_in(text: str) -> Draft | None:
         return None
     texts = (found.text, found.job_id, found.stage, found.method_id)
     return found if all(isinstance(each, str) for each in texts) and found.text else None
+
+
+def unfinished_text(heading: str, drafts: Mapping[str, Texts]) -> str:
+    """Return what is typed in the form of that heading as one text to be kept."""
+    texts = drafts.get(heading)
+    return json.dumps({heading: texts}) if texts else ""
+
+
+def unfinished_form(text: str | None) -> dict[str, Texts]:
+    """Return drafts kept by :func:`unfinished_text`; a text that is none of ours gives none."""
+    try:
+        found = json.loads(text or "{}")
+        return {
+            str(heading): {str(key): on_one_line(str(value)) for key, value in texts.items()}
+            for heading, texts in found.items()
+        }
+    except (ValueError, AttributeError, RecursionError):
+        return {}
 
 
 class Hands:
@@ -114,7 +133,7 @@ class Hands:
 
     def take_settings(self, settings: Mapping[str, str]) -> None:
         """Take over the settings that the bench itself shows."""
-        unit = setting_values.UNIT.of(settings.get("unit"))
+        unit = UNIT.of(settings.get(UNIT.name))
         drawing = next((d for d in DRAWINGS if d == settings.get("drawing")), DRAWINGS[0])
         name = settings.get("shop", "")
         keys, wrong = keys_in_force(settings.get(KEYS, ""))
@@ -292,7 +311,7 @@ class Hands:
         Raises:
             BenchError: the book does not answer.
         """
-        from workbench.work.roster.find import by_serial
+        from workbench.work.roster.queue import by_serial
 
         lines, known = by_serial(self.shop, self.state.roster, serial)
         if len({line.ski_id for line in lines}) > 1 or len(known) > 1:
@@ -395,10 +414,6 @@ class Hands:
             self.say("every ski of the day is signed off or set aside", "done")
         else:
             self.open(job_id)
-
-    def scroll_queue(self, to: int) -> None:
-        """Show the queue so many skis further on; the ski in hand stays."""
-        self.change(scrolled=to)
 
     def select(self, by: int, **changes: object) -> None:
         """Choose another reading or target by hand; past the last target none is marked."""

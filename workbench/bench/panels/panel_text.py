@@ -30,10 +30,9 @@ from workbench.measure.units import Unit
 from workbench.work.drawing.scene import LIT
 from workbench.work.job.job_view import JobView, RosterLine
 from workbench.work.job_text.view_words import Importance, Said, act_due, dangers_of, stage_words
-from workbench.work.order.exposed_words import exposed_short, exposure_at
+from workbench.work.order.order_answers import exposed_short, exposure_at
 from workbench.work.text.words import LOOSE_SHORT
-from workbench.work.trust.job_reading import Line
-from workbench.work.trust.significance import NEARNESS_SIGNS
+from workbench.work.trust.job_reading import NEARNESS_SIGNS, Line
 
 BLANK = Content("")
 INKS = {LIT: "bold $ink-wanted"}
@@ -54,7 +53,8 @@ def top_line(state: BenchState, width: int) -> Content:
     view = state.view
     left = f" {visible(state.shop_name or 'Quarterturn', max(width // 4, 12))} "
     share = state.sharing if width >= WIDE_FROM else state.sharing_short
-    right = f" {visible(state.who, 12) or _no_initials(state)}  {state.day}  [{state.unit}] "
+    who = visible(state.who, 12) or f"no initials ({state.keys.of('initials') or '/'})"
+    right = f" {who}  {state.day}  [{state.unit}] "
     if share:
         right = f" {share} {right}"
     middle = ""
@@ -67,10 +67,6 @@ def top_line(state: BenchState, width: int) -> Content:
     return styled((left, "bold"), padded(middle, room), (right, "bold"))
 
 
-def _no_initials(state: BenchState) -> str:
-    return f"no initials ({state.keys.of('initials') or '/'})"
-
-
 def danger_rows(state: BenchState, width: int) -> list[Content]:
     """Return what is dangerous about the ski in hand, which is above everything else, then that
     another bench has it or set it too."""
@@ -78,11 +74,11 @@ def danger_rows(state: BenchState, width: int) -> list[Content]:
         return []
     others = [state.clash, state.elsewhere]
     said = [*dangers_of(state.view), *(Said(Importance.WRONG, words) for words in others if words)]
-    rows = [
-        (part, look_of(each.importance))
-        for each in said
-        for part in wrapped(each.signed, width - 2)[: _most_rows(each.importance)]
-    ]
+    rows = []
+    for each in said:  # what is dangerous is told whole, the rest in two rows: help has it in full
+        most = None if each.importance is Importance.DANGER else 2
+        look = look_of(each.importance)
+        rows += [(part, look) for part in wrapped(each.signed, width - 2)[:most]]
     return [styled((f" {padded(part, width - 2)} ", look)) for part, look in rows]
 
 
@@ -101,11 +97,6 @@ def roster(state: BenchState, width: int, height: int) -> Content:
         more = f"   {first} above, {max(count - first - room, 0)} below"
         out.append(styled((visible(more, width), "$ink-faint")))
     return lines(out)
-
-
-def _most_rows(importance: Importance) -> int | None:
-    """Return how many rows a thing said above the panels may take; help has it in full."""
-    return None if importance is Importance.DANGER else 2
 
 
 WIDE_FROM = 110

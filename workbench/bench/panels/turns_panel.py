@@ -80,8 +80,9 @@ def turns(state: BenchState, width: int, height: int) -> Content:
         now = now[: max(height - 1, 1)]
         return lines([*now, *warned(told, width, height - len(now))])
     rows = [*warned(dangers, width, high), *now]
-    rows += warned(_weighty(others), width, min(rows_of(others, width), height - len(rows)))
     figures = [each for each in others if each.importance is Importance.FIGURES]
+    weighty = [each for each in others if each.importance is not Importance.FIGURES]
+    rows += warned(weighty, width, min(rows_of(others, width), height - len(rows)))
     left = height - len(rows)
     if figures and left > 0:
         rows += warned(figures, width, max(min(rows_of(figures, width), left - _BELOW), 1))
@@ -94,11 +95,6 @@ LARGE_ACT_FROM = 14
 
 _BELOW = 6
 """Rows that are kept for the other studs and what to expect, before figures have any."""
-
-
-def _weighty(told: Sequence[Said]) -> list[Said]:
-    """Return what is more than a figure."""
-    return [each for each in told if each.importance is not Importance.FIGURES]
 
 
 def _now(state: BenchState, view: JobView, width: int, room: int) -> list[Content]:
@@ -167,9 +163,7 @@ def _awaited(view: JobView) -> str:
 def warnings(state: BenchState) -> list[Said]:
     """Return what the turns' panel warns of, the most important first."""
     view = state.view
-    if view is None:
-        return []
-    if view.stage == "wing":
+    if view is None or view.stage == "wing":
         return []
     above = dangers_of(view)  # they stand over the panels
     return [each for each in said_of(view, state.unit) if each not in above]

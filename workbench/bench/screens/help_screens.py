@@ -15,7 +15,7 @@ from textual.widgets import Input, Static
 
 from workbench.bench.action_menu import CHOICES
 from workbench.bench.bases.bursts import DIGITS, PLUS_WAIT_S, Heard
-from workbench.bench.bases.form_lines import BOX
+from workbench.bench.bases.forms import BOX
 from workbench.bench.bases.overlay import KeyLine, Overlay
 from workbench.bench.bases.prompts import PromptInput
 from workbench.bench.draw.text import (

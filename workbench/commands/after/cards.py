@@ -34,11 +34,11 @@ def _outputs(formats: tuple[str, ...]) -> tuple[Takes, ...]:
 @command(
     "card",
     "the setting card of a ski, for its owner",
-    "One page: the three numbers in inch and mm with how each was measured, the "
-    "wing, who and when, what to mind. Without --to text, html and svg are printed; pdf and "
-    "all go to the shop's card folder. PDF needs: pip install '.[pdf]'. A label is a page "
-    "62 mm wide with a QR code of the setting, which take and a scanner at the bench "
-    "understand; it needs: pip install '.[qr]'.",
+    "One page: the three numbers in inch and mm with how each was measured, the wing, who and "
+    "when, what to mind. Without --to text, html and svg are printed; pdf and all go to the "
+    "shop's card folder. PDF needs: pip install '.[pdf]'. A label is a page 62 mm wide with a QR "
+    "code of the setting, which take and a scanner at the bench understand; it needs: pip install "
+    "'.[qr]'.",
     see="day-sheet, sign-off",
     examples=[
         ("card H66-014", "Its latest setting, as text."),
@@ -65,10 +65,10 @@ def _card(args: argparse.Namespace) -> int:
 @command(
     "day-sheet",
     "all skis of a day on one page",
-    "The day's queue in its order: stage, numbers in inch and mm, wing, initials, "
-    "rounds and what is still open. Without --to text and html are printed; pdf and all go to "
-    "the shop's card folder. A ski that cannot be worked out has its line all the same, "
-    "with the reason, and then the exit status is 1.",
+    "The day's queue in its order: stage, numbers in inch and mm, wing, initials, rounds and what "
+    "is still open. Without --to text and html are printed; pdf and all go to the shop's card "
+    "folder. A ski that cannot be worked out has its line all the same, with the reason, and then "
+    "the exit status is 1.",
     see="card, queue",
     examples=[
         ("day-sheet", "Today, as text."),

@@ -32,8 +32,8 @@ _KINDS = {kind.replace(" ", "-"): kind for kind in KINDS}
 @command(
     "history",
     "everything ever read or done to a ski, oldest first",
-    "One line for each entry: local day and time, who, kind and what it says. An "
-    "entry that was struck out stays, with the reason, who and when.",
+    "One line for each entry: local day and time, who, kind and what it says. An entry that was "
+    "struck out stays, with the reason, who and when.",
     see="compare, strike, turns",
     examples=[
         ("history H66-014", "Everything, oldest first."),
@@ -83,9 +83,9 @@ def _history(args: argparse.Namespace) -> None:
 @command(
     "compare",
     "two settings of a ski side by side, with the stud turns between them",
-    "A and B are numbers of 'history SKI --settings', or first, last, or a day "
-    "such as 2026-07-04, with :received or :left behind it. Both left out: as last received "
-    "or left, after the setting before that.",
+    "A and B are numbers of 'history SKI --settings', or first, last, or a day such as "
+    "2026-07-04, with :received or :left behind it. Both left out: as last received or left, "
+    "after the setting before that.",
     see="history, aim",
     examples=[
         ("compare H67-003", "Its last setting, after the one before."),

@@ -6,7 +6,7 @@ import argparse
 from typing import Any
 
 from workbench.commands.at_ski import fields_of
-from workbench.commands.manual import command, flag, option, options, place
+from workbench.commands.manual import command, flag, option, options, place, place_of
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import facts, say
 from workbench.errors import InputError
@@ -20,18 +20,18 @@ from workbench.work.roster.calipers import (
     caliper_meant,
     check_block,
     check_zero,
-    in_hand,
     register,
     take_in_hand,
 )
 from workbench.work.text.words import clean
+from workbench.work.trust.reading_tools import held_caliper
 
 
 @command(
     "calipers",
     "list the calipers, take one in hand, keep its zero and gauge-block checks",
-    "Without options the register: whether each may be trusted today, and which is "
-    "in hand. A check is of the caliper named, else of the one in hand.",
+    "Without options the register: whether each may be trusted today, and which is in hand. A "
+    "check is of the caliper named, else of the one in hand.",
     see="add-caliper, read, settings",
     examples=[
         ("calipers", "The register."),
@@ -100,7 +100,7 @@ def _result(kind: str, found: Any) -> str:
 def _meant(shop: Shop, text: str | None) -> Caliper:
     if text:
         return caliper_meant(shop, text)
-    held = in_hand(shop)
+    held = held_caliper(shop.book)
     if held is None:
         raise InputError("caliper", "(none in hand)", "a caliper by name or number")
     return held
@@ -115,10 +115,7 @@ def _meant(shop: Shop, text: str | None) -> Caliper:
         ('add-caliper "Window caliper" --unit mm --resolution 0.01', "By DIN 862."),
         ('add-caliper "Dial" --unit in --resolution 0.001 --mpe 0.002', "As stated for it."),
     ],
-    takes=[
-        place("name", "NAME", "what it is called"),
-        options(CALIPER[1:]),
-    ],
+    takes=[place_of(CALIPER[0]), options(CALIPER[1:])],
 )
 def _add(args: argparse.Namespace) -> None:
     with opened_shop(args) as shop:

@@ -14,6 +14,7 @@ from workbench.fin.blade import Blade
 from workbench.fin.reading.method import Method
 from workbench.fin.reading.rig import Rig
 from workbench.places import is_there
+from workbench.records.tables.roster import blade_of, method_of
 from workbench.work.job_text.typed_lines import job_meant
 from workbench.work.order.carried import (
     CarriedSetting,
@@ -23,8 +24,7 @@ from workbench.work.order.carried import (
     methods_on,
 )
 from workbench.work.order.order_file import Order, read_order
-from workbench.work.order.rigs import blade_of, method_of
-from workbench.work.order.solved_jobs import fit_of
+from workbench.work.order.rigs import fit_of
 from workbench.work.roster import queue
 from workbench.work.roster.adding import pick
 from workbench.work.roster.parts_typed import blade_in, open_parts, within
@@ -35,10 +35,10 @@ from workbench.work.text.words import clean, error_words
 @command(
     "carry",
     "carry what is unfinished to another day, or a setting to another blade",
-    "A ski, or all that is unfinished; nothing of what was read is lost. With "
-    "--to, a work order's setting: the readings at which another blade has the same exposed "
-    "area and centroid, or the nearest. A starting point (common practice, no source): the "
-    "maker's numbers come first.",
+    "A ski, or all that is unfinished; nothing of what was read is lost. With --to, a work "
+    "order's setting: the readings at which another blade has the same exposed area and centroid, "
+    "or the nearest. A starting point (common practice, no source): the maker's numbers come "
+    "first.",
     see="queue, move, restate",
     examples=[
         ("carry all", "What is left goes to tomorrow."),

@@ -26,14 +26,13 @@ from workbench.records.store import rows
 from workbench.work.job.shop import Shop
 from workbench.work.order.carried import carried_lines
 from workbench.work.roster.adding import BLADE, BLOCK, blade_meant, known_ski
-from workbench.work.roster.correction_words import Mended, mended_lines
+from workbench.work.roster.baselines import baseline_named, correct_baseline, strike_baseline
 from workbench.work.roster.corrections import (
     CORRECTED,
-    baseline_named,
-    correct_baseline,
+    Mended,
     correct_blade,
     correct_block,
-    strike_baseline,
+    mended_lines,
 )
 from workbench.work.roster.ski_sheet import (
     FOLLOWS,
@@ -57,8 +56,8 @@ from workbench.work.text.words import clean
 @command(
     "correct-ski",
     "put right what is written down of a ski",
-    "What is left out stays as it is; an empty text ('') empties it. Every earlier "
-    "version stays in the ski's history, and its readings are not touched.",
+    "What is left out stays as it is; an empty text ('') empties it. Every earlier version stays "
+    "in the ski's history, and its readings are not touched.",
     see="history, wear, add-ski, curve",
     examples=[
         ('correct-ski H66-014 --rider "Ines Tavary-Holm"', "Its rider's name."),
@@ -194,8 +193,8 @@ def _say_corrected(args: argparse.Namespace, kind: str, done: Mended[Any]) -> No
 @command(
     "correct-baseline",
     "put a number of a baseline right",
-    "What it said before stays in the ski's history. A target that was taken from "
-    "it stays as it is.",
+    "What it said before stays in the ski's history. A target that was taken from it stays as it "
+    "is.",
     see="baselines, strike-baseline",
     examples=[
         (
@@ -221,8 +220,8 @@ def _correct_baseline(args: argparse.Namespace) -> None:
 @command(
     "strike-baseline",
     "strike a baseline out",
-    "It is offered no longer and stays readable with the reason, in 'baselines "
-    "struck' and in the history of its ski.",
+    "It is offered no longer and stays readable with the reason, in 'baselines struck' and in the "
+    "history of its ski.",
     see="baselines, correct-baseline",
     examples=[('strike-baseline spring --reason "read on another ski"', "Withdrawn.")],
     takes=[

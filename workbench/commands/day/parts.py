@@ -1,4 +1,4 @@
-"""A book begun, and its blades and blocks, line by line."""
+"""A book begun, and its blades and blocks: from files, by caliper, or found from known turns."""
 
 from __future__ import annotations
 
@@ -6,10 +6,20 @@ import argparse
 from collections.abc import Callable
 from dataclasses import replace
 
-from workbench.commands.manual import Command, Run, command, flag, options, place_of
+from workbench.commands.at_ski import at_ski, fields_of, ski_command
+from workbench.commands.manual import (
+    Command,
+    Run,
+    command,
+    flag,
+    option,
+    options,
+    place_of,
+    unit_option,
+)
 from workbench.commands.opened import opened_shop, path_of
 from workbench.commands.output import facts, say
-from workbench.errors import InputError
+from workbench.errors import BenchError, InputError, PoseError
 from workbench.measure.display import turn_text
 from workbench.places import is_there
 from workbench.records.book import Book
@@ -22,9 +32,22 @@ from workbench.work.roster.adding import (
     add_block,
     ensure_starter,
     known_parts,
+    pick,
+)
+from workbench.work.roster.measured_block import (
+    MEASURED,
+    PLACE_ACCEPTED,
+    THREAD_ACCEPTED,
+    TIP_ACCEPTED,
+    drawn_block,
+    found_from,
+    found_lines,
+    keep_found,
+    keep_measured,
+    measured_block,
 )
 from workbench.work.text.fields import Field, some
-from workbench.work.text.words import clean
+from workbench.work.text.words import clean, error_words
 
 
 @command(
@@ -62,10 +85,7 @@ def _adding(kind: str, fields: tuple[Field, ...], words: str) -> Callable[[Run],
         examples=[
             (f"add-{kind} practice-plate.toml --name 'Practice {kind}'", "Under a new name.")
         ],
-        takes=[
-            place_of(file),
-            options([replace(name, blank="the file's own")]),
-        ],
+        takes=[place_of(file), options([replace(name, blank="the file's own")])],
     )
 
 
@@ -86,17 +106,14 @@ def _add_block(args: argparse.Namespace) -> None:
 @command(
     "begin",
     "begin a book, without opening the bench",
-    "A new book with a starter blade and block, at --book PATH or the shop's own "
-    "place; with --demo the invented shop, at --book PATH. A book that is there is never "
-    "touched.",
+    "A new book with a starter blade and block, at --book PATH or the shop's own place; with "
+    "--demo the invented shop, at --book PATH. A book that is there is never touched.",
     see="paths, add-ski, restore",
     examples=[
         ("begin", "The shop's own book."),
         ("--book demo.db begin --demo", "The invented shop, to try the commands on."),
     ],
-    takes=[
-        flag("--demo", "fill it with the invented shop"),
-    ],
+    takes=[flag("--demo", "fill it with the invented shop")],
 )
 def _begin(args: argparse.Namespace) -> None:
     path = path_of(args)
@@ -113,3 +130,72 @@ def _begin(args: argparse.Namespace) -> None:
     lost = lost_words(path)
     notes = [f"! {lost}"] if lost else []
     say([f"Done: book begun: {clean(str(path))}", *notes, f"Command: quarterturn {then}"])
+
+
+_PLACES = tuple(field for field in MEASURED if field.key.endswith("_at"))
+
+
+@command(
+    "measure-block",
+    "keep a block measured by caliper, stud by stud",
+    "Top studs are square to the base and the tail stud lies along it where no "
+    f"lean is given. A place is {PLACE_ACCEPTED}. A thread is {THREAD_ACCEPTED}. "
+    f"A tip is {TIP_ACCEPTED}. "
+    "What a closed block hides may be left rough; find-block learns it from rounds.",
+    see="add-block, find-block, correct-block",
+    examples=[
+        (
+            "measure-block 'Heron block' --front 6.90 --rear 1.50 --tail=-0.6±0.1 "
+            "--front-thread '10 turns 0.3125'",
+            "One thread for all, measured; the tail stud's height is rough.",
+        )
+    ],
+    takes=[
+        place_of(MEASURED[0]),
+        options(_PLACES, required=True),
+        options(f for f in MEASURED[1:] if f not in _PLACES),
+        unit_option("of bare numbers; else the bench's"),
+        option("--draw-on", "BLADE", "draw it with this blade of the book; keeps it as well"),
+    ],
+)
+def _measure(args: argparse.Namespace) -> None:
+    with opened_shop(args) as shop:
+        unit = shop.unit_typed(args.unit)
+        found = measured_block(fields_of(args, MEASURED), unit)
+        blade = pick(args.draw_on, shop.book.blades(), "--draw-on") if args.draw_on else None
+        block = keep_measured(shop, found)
+        lines = [f"Done: block measured: {clean(block.name)}.", *found.words]
+        if blade is not None:
+            lines += ["", *drawn_block(block, blade)]
+        say(lines)
+
+
+@ski_command(
+    "find-block",
+    "find where a ski's studs are from its rounds of known turns",
+    "Three rounds or more of one job, five are better, each read before and after: a whole turn "
+    "of each stud tells most. Says what was well fixed and what was not; --keep corrects the "
+    "block by it.",
+    see="measure-block, correct-block, turns",
+    examples=[
+        ("find-block", "What the rounds of the ski in hand tell of its block."),
+        ("find-block --ski LK64/22 --keep 'five rounds'", "And the block is corrected by it."),
+    ],
+    takes=[
+        option("--keep", "REASON", "correct the block by what was found"),
+        unit_option("left out: the bench's own"),
+    ],
+)
+def _find(args: argparse.Namespace) -> None:
+    with at_ski(args) as at:
+        try:
+            found = found_from(at.shop, at.view)
+        except InputError:
+            raise
+        except BenchError as why:
+            raise PoseError(error_words(why, at.unit)) from None
+        lines = found_lines(found, at.unit)
+        if args.keep is not None:
+            done = keep_found(at.shop, at.view, found, args.keep)
+            lines += ["Done: block corrected.", *done.changes]
+    say(lines)

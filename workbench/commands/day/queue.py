@@ -8,7 +8,6 @@ from typing import Any
 
 from workbench.commands.at_ski import fields_of
 from workbench.commands.manual import (
-    JSON,
     choice,
     command,
     flag,
@@ -27,8 +26,7 @@ from workbench.work.job_text.job_text import queue_report
 from workbench.work.job_text.typed_lines import job_meant
 from workbench.work.roster import queue
 from workbench.work.roster.adding import KNOWN_SKI, SKI, add_ski, first_real, known_ski
-from workbench.work.roster.find import ski_finder
-from workbench.work.roster.queue import AGAIN, add_recheck, queue_again, write_notes
+from workbench.work.roster.queue import AGAIN, add_recheck, queue_again, ski_finder, write_notes
 from workbench.work.text.words import clean
 
 _FIRST = "the first real one, else none"
@@ -38,17 +36,14 @@ _ASKED = tuple(replace(f, blank=_FIRST) if f.key in ("blade", "block") else f fo
 @command(
     "queue",
     "list a day's queue with a line that sums it up",
-    "The day's jobs in their order: stage, ski, rider, due, kind and notes; what "
-    "earlier days left unfinished comes before today's. Then the re-checks that are offered.",
+    "The day's jobs in their order: stage, ski, rider, due, kind and notes; what earlier days "
+    "left unfinished comes before today's. Then the re-checks that are offered.",
     see="take, queue-ski, move, carry",
     examples=[
         ("queue", "Today's skis."),
         ("queue --day 2026-11-28 --json", "Another day's, for a script."),
     ],
-    takes=[
-        option("--day", "DAY", "another day than today, as YYYY-MM-DD"),
-        JSON,
-    ],
+    takes=[option("--day", "DAY", "another day than today, as YYYY-MM-DD")],
 )
 def _queue(args: argparse.Namespace) -> None:
     with opened_shop(args) as shop:
@@ -82,13 +77,11 @@ def _joined(*parts: str) -> str:
 @command(
     "find",
     "find skis by name, rider, serial and note",
-    "Skis of the book in which every word occurs, in name, rider, serial or note; "
-    "capitals and accents do not matter.",
+    "Skis of the book in which every word occurs, in name, rider, serial or note; capitals and "
+    "accents do not matter.",
     see="queue-ski, history",
     examples=[("find heron tavary", "Ines Tavary's skis whose name begins with Heron.")],
-    takes=[
-        place("words", "WORD", "words that must all match", nargs="+"),
-    ],
+    takes=[place("words", "WORD", "words that must all match", nargs="+")],
 )
 def _find(args: argparse.Namespace) -> None:
     with opened_shop(args) as shop:
@@ -106,8 +99,8 @@ def _find(args: argparse.Namespace) -> None:
 @command(
     "add-ski",
     "add a ski that the book does not know, and queue it for today",
-    "A ski that the book knows is queued with 'queue-ski'; many at once come from "
-    "a CSV file with 'intake'.",
+    "A ski that the book knows is queued with 'queue-ski'; many at once come from a CSV file with "
+    "'intake'.",
     see="queue-ski, intake, parts",
     examples=[
         ('add-ski "Heron 68" --rider "Mika Sorrel" --serial H68-021', "With the first parts."),

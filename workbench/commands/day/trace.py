@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 
 from workbench.commands.at_ski import fields_of
 from workbench.commands.manual import (
-    JSON,
     command,
     flag,
     option,
@@ -22,8 +21,8 @@ from workbench.commands.opened import opened_shop
 from workbench.commands.output import progress, say, say_json
 from workbench.errors import InputError
 from workbench.measure.units import Unit, unit_of
+from workbench.records.tables.roster import blade_of
 from workbench.work.files.safe_write import path_of, write_file
-from workbench.work.order.rigs import blade_of
 from workbench.work.paper.printing import outline_document
 from workbench.work.text.fields import some
 from workbench.work.text.words import clean
@@ -51,12 +50,12 @@ _SCALES = some(ASKED, "dpi across square")
 @command(
     "trace",
     "a blade's outline from a scan, a photo or a drawing",
-    "Prints a work order's [blade] table: outline, holes, top and back edge, and "
-    "the outline's standard uncertainty. A picture (PNG, JPEG, TIFF) shows one blade, whole, "
-    "clearly darker or lighter than what it lies on, and needs one scale: --dpi of a flatbed "
-    "scan, --across, or --square. A drawing (SVG, DXF, or CSV of points) has its own unit. "
-    "On a terminal --name shows it with its top and back edge and asks before it keeps it. "
-    "Wants the extra: pip install '.[trace]'.",
+    "Prints a work order's [blade] table: outline, holes, top and back edge, and the outline's "
+    "standard uncertainty. A picture (PNG, JPEG, TIFF) shows one blade, whole, clearly darker or "
+    "lighter than what it lies on, and needs one scale: --dpi of a flatbed scan, --across, or "
+    "--square. A drawing (SVG, DXF, or CSV of points) has its own unit. On a terminal --name "
+    "shows it with its top and back edge and asks before it keeps it. Wants the extra: pip "
+    "install '.[trace]'.",
     see="outline, add-blade, turns",
     examples=[
         ("trace blade.png --dpi 600", "A scan, as a table to put into a work order."),
@@ -76,7 +75,6 @@ _SCALES = some(ASKED, "dpi across square")
         ),
         options([replace(ASKED[-1], blank="it is printed and not kept")]),
         flag("--yes", "keep it without asking; a pipe is never asked"),
-        JSON,
     ],
 )
 def _trace(args: argparse.Namespace) -> None:
@@ -134,9 +132,9 @@ def _confirmed(found: FileTraced, is_version: bool) -> FileTraced | None:
 @command(
     "outline",
     "a blade's outline: its points, on paper at 1:1, checked, copied",
-    "Points by number, edges, holes, how it was traced, when and by whom. --svg "
-    "and --pdf write a page at 1:1 to lay the blade on. --check compares a caliper reading on "
-    "the loose blade. --copy keeps a changed outline as a blade of its own.",
+    "Points by number, edges, holes, how it was traced, when and by whom. --svg and --pdf write a "
+    "page at 1:1 to lay the blade on. --check compares a caliper reading on the loose blade. "
+    "--copy keeps a changed outline as a blade of its own.",
     see="trace, parts, correct-blade",
     examples=[
         ("outline Alder", "Its points by number."),

@@ -19,7 +19,7 @@ from workbench.commands.output import (
     send,
 )
 from workbench.records.exchange.rows_out import count_out
-from workbench.work.exchange.csv_out import Wanted, csv_of, write_csv
+from workbench.work.exchange.csv_out import CsvWanted, csv_of, write_csv
 from workbench.work.exchange.exchange import export_book, export_ski, take_in
 from workbench.work.exchange.exchange_words import exported_lines, taken_in_lines
 from workbench.work.exchange.intake import intake_lines, take_in_skis
@@ -157,7 +157,7 @@ def _intake(args: argparse.Namespace) -> int:
 def _export_csv(args: argparse.Namespace) -> int:
 
     unfit: list[str] = []
-    wanted = Wanted(args.what, args.ski, comma=args.decimal_comma)
+    wanted = CsvWanted(args.what, args.ski, comma=args.decimal_comma)
     with _shop_of_day(args) as shop:
         if args.to is not None:
             with progress("Writing the table") as told:

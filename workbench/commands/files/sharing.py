@@ -10,6 +10,7 @@ from workbench.commands.manual import JSON, choice, command, flag, option, place
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import FAILED, NOT_TO_BE_RIDDEN, reporting, say, say_json
 from workbench.errors import InputError
+from workbench.records.book import Book
 
 if TYPE_CHECKING:
     from workbench.work.sharing.hubs import Shared
@@ -117,7 +118,6 @@ def _said(args: argparse.Namespace, shared: Shared) -> int:
 
 
 def _watch(args: argparse.Namespace, book: Any) -> int:
-    from workbench.records.book import Book
     from workbench.work.sharing import hubs, words
     from workbench.work.sharing.hubs import Watch
 

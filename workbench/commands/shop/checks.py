@@ -10,7 +10,6 @@ from workbench.commands.opened import opened_shop
 from workbench.commands.output import say
 from workbench.errors import InputError
 from workbench.work.job.shop import Shop
-from workbench.work.order.shop_policy import shop_rules
 from workbench.work.roster.check_lists import (
     add_item,
     check_item_meant,
@@ -21,6 +20,7 @@ from workbench.work.roster.check_lists import (
     reword_item,
     reword_torque,
 )
+from workbench.work.trust.shop_policy import shop_rules
 
 LISTS = ("received", "final", "torque")
 
@@ -28,9 +28,9 @@ LISTS = ("received", "final", "torque")
 @command(
     "checks",
     "the shop's checklists and torque notes: shown, or one item changed",
-    "Both lists item by item, then how each fastener is brought up. A change "
-    "counts from now on; what was passed stays passed. The clamp bolts end the final check, "
-    "always. The maker's figure wins over every torque note.",
+    "Both lists item by item, then how each fastener is brought up. A change counts from now on; "
+    "what was passed stays passed. The clamp bolts end the final check, always. The maker's "
+    "figure wins over every torque note.",
     see="tick, settings",
     examples=[
         ("checks", "Both lists and the torque notes."),

@@ -22,8 +22,8 @@ SHELLS = ("bash", "zsh", "tcsh", *OURS)
 @command(
     "completion",
     "print a script that lets a shell complete commands and options",
-    "Keep what it prints where your shell looks for completions, or read it in by "
-    "the shell's start-up file.",
+    "Keep what it prints where your shell looks for completions, or read it in by the shell's "
+    "start-up file.",
     see="man, paths",
     examples=[
         ("completion bash", "For bash: source <(quarterturn completion bash)"),
@@ -35,9 +35,7 @@ SHELLS = ("bash", "zsh", "tcsh", *OURS)
             "For PowerShell: keep it in a file and name that in $PROFILE behind a dot.",
         ),
     ],
-    takes=[
-        choice("shell", SHELLS, "the shell"),
-    ],
+    takes=[choice("shell", SHELLS, "the shell")],
 )
 def _completion(args: argparse.Namespace) -> None:
     parser = args.whole()
@@ -46,25 +44,18 @@ def _completion(args: argparse.Namespace) -> None:
         "powershell": _powershell,
     }
     if args.shell in ours:
-        say(ours[args.shell](_command("", "", parser), _commands(parser)))
+        commands = [_command(name, each) for name, each in _commands_of(parser).items()]
+        say(ours[args.shell](_command("", parser), commands))
         return
     try:
         import shtab
     except ImportError:
         raise BenchError("completion needs shtab: pip install shtab") from None
-    for action in _actions(parser):
-        if action.metavar in PATHS:
-            action.complete = shtab.FILE  # type: ignore[attr-defined]
+    for each in (parser, *_commands_of(parser).values()):
+        for action in each._actions:
+            if action.metavar in PATHS:
+                action.complete = shtab.FILE
     say([shtab.complete(parser, shell=args.shell)])
-
-
-def _actions(parser: argparse.ArgumentParser) -> Iterator[argparse.Action]:
-    """Yield every option and argument of a parser and of the commands under it."""
-    for action in parser._actions:
-        yield action
-        if isinstance(action, argparse._SubParsersAction):
-            for command in action.choices.values():
-                yield from _actions(command)
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,16 +88,7 @@ class _Command:
         return any(place.is_path for place in self.options if not place.flags)
 
 
-def _commands(parser: argparse.ArgumentParser) -> list[_Command]:
-    found: list[_Command] = []
-    for action in parser._actions:
-        if isinstance(action, argparse._SubParsersAction):
-            words = {shown.dest: str(shown.help or "") for shown in action._get_subactions()}
-            found += [_command(n, words.get(n, ""), p) for n, p in action.choices.items()]
-    return found
-
-
-def _command(name: str, words: str, parser: argparse.ArgumentParser) -> _Command:
+def _command(name: str, parser: Parser) -> _Command:
     options = (
         _Option(
             tuple(action.option_strings),
@@ -118,7 +100,7 @@ def _command(name: str, words: str, parser: argparse.ArgumentParser) -> _Command
         for action in parser._actions
         if not isinstance(action, argparse._SubParsersAction)
     )
-    return _Command(name, words, tuple(options))
+    return _Command(name, parser.summary, tuple(options))
 
 
 # -- fish ------------------------------------------------------------------------------------------
@@ -265,16 +247,14 @@ WORDS = "a bench partner for setting a slalom-ski fin"
 @command(
     "man",
     "print the manual page, of all commands or of one",
-    "Printed as man(1) reads it, from the same source as --help. To read it: "
-    "quarterturn man | man -l -",
+    "Printed as man(1) reads it, from the same source as --help. To read it: quarterturn man | "
+    "man -l -",
     see="completion",
     examples=[
         ("man", "The page of the program, with every command."),
         ("man turns", "One command's."),
     ],
-    takes=[
-        place("of", "COMMAND", "one command; default: all", nargs="?"),
-    ],
+    takes=[place("of", "COMMAND", "one command; default: all", nargs="?")],
 )
 def _man(args: argparse.Namespace) -> None:
     program = args.whole()

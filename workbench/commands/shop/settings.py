@@ -14,8 +14,8 @@ from workbench.work.text.words import clean
 @command(
     "settings",
     "show the shop's settings, or change one",
-    "Without a name all settings; with a name that one; with a value it is kept. "
-    "An empty value ('') goes back to what it is as shipped.",
+    "Without a name all settings; with a name that one; with a value it is kept. An empty value "
+    "('') goes back to what it is as shipped.",
     see="calipers",
     examples=[
         ("settings", "All of them."),

@@ -40,9 +40,9 @@ _PLANNED = some(PLAN, "what near parts people trials")
 @command(
     "study",
     "how well the shop agrees: repeatability tests planned, read and shown",
-    "List the repeatability tests, or show one: variation by source, and which "
-    "change of setting the shop can honestly distinguish. A test is planned once and then "
-    "read turn by turn, blind: no earlier reading is shown before it is complete.",
+    "List the repeatability tests, or show one: variation by source, and which change of setting "
+    "the shop can honestly distinguish. A test is planned once and then read turn by turn, blind: "
+    "no earlier reading is shown before it is complete.",
     see="calipers, settings",
     examples=[
         ("study", "The tests with their numbers."),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from workbench.commands.manual import JSON, command, option, unit_option
+from workbench.commands.manual import command, option, unit_option
 from workbench.commands.output import say, say_json
 from workbench.work.job_text.wing_report import report_of, table_of
 
@@ -21,11 +21,10 @@ _LENGTHS = (
 @command(
     "wing",
     "a base's curve from chord and sagitta, and a wing's angle at three holds",
-    "A straightedge lies on the base with its middle at the wing. On a base that "
-    "bulges it touches where it is held; in a hollow one it rests on its two ends. Printed is "
-    "what the same wing reads with the straightedge held at its front end, middle and rear "
-    "end. Lengths are in --unit, or carry their own, such as '152 mm'; places are counted from "
-    "the tail end forward.",
+    "A straightedge lies on the base with its middle at the wing. On a base that bulges it "
+    "touches where it is held; in a hollow one it rests on its two ends. Printed is what the same "
+    "wing reads with the straightedge held at its front end, middle and rear end. Lengths are in "
+    "--unit, or carry their own, such as '152 mm'; places are counted from the tail end forward.",
     see="set-wing",
     examples=[
         ("wing --chord 6 --sagitta .028 --angle 8 --held front", "Eight degrees at the front."),
@@ -52,7 +51,6 @@ _LENGTHS = (
             default="out",
         ),
         unit_option("unit of bare numbers", default="in"),
-        JSON,
     ],
 )
 def _wing(args: argparse.Namespace) -> None:

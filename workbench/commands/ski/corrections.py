@@ -10,8 +10,8 @@ from workbench.errors import InputError
 from workbench.work.history.history import load_history
 from workbench.work.history.striking import consequences, strike_row
 from workbench.work.history.timeline import timeline_of
-from workbench.work.job.entry_words import MARK_WORDS, described
 from workbench.work.job_text.typed_lines import line_meant, repeat_meant
+from workbench.work.order.round_records import MARK_WORDS, described
 from workbench.work.text.fields import NOTE, REASON
 
 TURN_OPTIONS = (
@@ -40,9 +40,7 @@ def _take_up(at: AtSki, args: argparse.Namespace) -> Did:
         ("set-aside waits for a clamp bolt", "The ski in hand waits."),
         ("set-aside --ski 4 rider fetches another wing", "Another one does."),
     ],
-    takes=[
-        place("reason", "REASON", REASON.words, nargs="+"),
-    ],
+    takes=[place("reason", "REASON", REASON.words, nargs="+")],
 )
 def _set_aside(at: AtSki, args: argparse.Namespace) -> Did:
     return at.shop.set_aside(at.view, words_of(args.reason)), "set aside"
@@ -54,9 +52,7 @@ def _set_aside(at: AtSki, args: argparse.Namespace) -> Did:
     "In your own words; it stays in the history.",
     see="history",
     examples=[("note scratch on the base near the tail", "Kept with the job.")],
-    takes=[
-        place("words", "WORDS", f"the note, {NOTE}", nargs="+"),
-    ],
+    takes=[place("words", "WORDS", f"the note, {NOTE}", nargs="+")],
 )
 def _note(at: AtSki, args: argparse.Namespace) -> Did:
     return at.shop.note(at.view, "note", words_of(args.words)), "note kept"
@@ -65,8 +61,8 @@ def _note(at: AtSki, args: argparse.Namespace) -> Did:
 @ski_act(
     "take-back",
     "take the last entry back",
-    "It is struck out and stays readable; once more takes back the one before. Where that is "
-    "the record of a turn, say what became of the stud: the record alone turns nothing back.",
+    "It is struck out and stays readable; once more takes back the one before. Where that is the "
+    "record of a turn, say what became of the stud: the record alone turns nothing back.",
     see="strike, history",
     examples=[
         ("take-back", "The last entry of the ski in hand."),

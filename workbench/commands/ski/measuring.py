@@ -6,7 +6,6 @@ import argparse
 
 from workbench.commands.at_ski import AtSki, Did, act, at_ski, fields_of, ski_act, ski_command
 from workbench.commands.manual import (
-    JSON,
     act_asked,
     choice,
     flag,
@@ -53,10 +52,7 @@ _BELONGS = {"chord": ("gap",), "from": ("gap",), "shape": ("gap",), "reason": ("
         ("new-baseline spring", "The ski's own."),
         ('new-baseline "cold water" --of rider', "Its rider's on this model."),
     ],
-    takes=[
-        place_of(KEEP[0]),
-        choice("--of", BASELINE_OF, KEEP[1].help, default=KEEP[1].default),
-    ],
+    takes=[place_of(KEEP[0]), choice("--of", BASELINE_OF, KEEP[1].help, default=KEEP[1].default)],
 )
 def _keep(at: AtSki, args: argparse.Namespace) -> Did:
     kept = keep_now(at.shop, at.view, args.name, args.of)
@@ -76,7 +72,6 @@ def _keep(at: AtSki, args: argparse.Namespace) -> Did:
     takes=[
         place("method", "METHOD", "one reading alone", nargs="?"),
         unit_option("unit to show; left out: the bench's own"),
-        JSON,
     ],
 )
 def _hold(args: argparse.Namespace) -> None:
@@ -179,10 +174,10 @@ def _state(at: AtSki, args: argparse.Namespace) -> Did:
 @ski_command(
     "curve",
     "the curve of a ski's base: measured, used, struck out",
-    "Without an option what was measured last and what the readings are worked out by. "
-    "Measured is by a straightedge and the feeler that just goes in, or by three depths from a "
-    "straightedge. A measurement is not the ski's base before --use: every reading rests on "
-    "the base. Places are counted from the tail end.",
+    "Without an option what was measured last and what the readings are worked out by. Measured "
+    "is by a straightedge and the feeler that just goes in, or by three depths from a "
+    "straightedge. A measurement is not the ski's base before --use: every reading rests on the "
+    "base. Places are counted from the tail end.",
     see="wing, history, correct-ski",
     examples=[
         ("curve", "What is known of the base of the ski in hand."),

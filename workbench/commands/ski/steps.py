@@ -5,9 +5,10 @@ from __future__ import annotations
 import argparse
 
 from workbench.commands.at_ski import METHOD, SKI, YES, AtSki, Did, at_ski, ski_act
-from workbench.commands.manual import JSON, command, flag, option, place, unit_option
+from workbench.commands.manual import command, flag, option, place, unit_option
 from workbench.commands.output import say, say_json
 from workbench.errors import InputError
+from workbench.records.book import whole
 from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
@@ -21,8 +22,9 @@ from workbench.work.job_text.typed_lines import (
     take_ski,
 )
 from workbench.work.job_text.view_words import since_left
-from workbench.work.roster.calipers import caliper_meant, in_hand, standing_words
+from workbench.work.roster.calipers import caliper_meant, standing_words
 from workbench.work.text.fields import SECOND
+from workbench.work.trust.reading_tools import held_caliper
 
 
 @ski_act(
@@ -50,10 +52,10 @@ def _seat(at: AtSki, args: argparse.Namespace) -> Did:
 @command(
     "next",
     "how far a ski is and what to do now",
-    "One fact a line, without drawing. Said are the ski, its stage, what to do "
-    "now and the command for it, the caution that belongs there, each reading with its "
-    "uncertainty and target, and where studs are to be turned the turns, exact and "
-    "rounded, the steps and what to expect.",
+    "One fact a line, without drawing. Said are the ski, its stage, what to do now and the "
+    "command for it, the caution that belongs there, each reading with its uncertainty and "
+    "target, and where studs are to be turned the turns, exact and rounded, the steps and what to "
+    "expect.",
     see="take, queue, tick, read",
     examples=[
         ("next", "The ski in hand."),
@@ -65,7 +67,6 @@ def _seat(at: AtSki, args: argparse.Namespace) -> Did:
         place("ski", "SKI", "the same as --ski SKI", nargs="?", default=argparse.SUPPRESS),
         SKI,
         unit_option("unit to show; left out: the bench's own"),
-        JSON,
     ],
 )
 def _next(args: argparse.Namespace) -> None:
@@ -79,16 +80,14 @@ def _next(args: argparse.Namespace) -> None:
 @command(
     "take",
     "take a ski of the queue in hand",
-    "The ski in hand is the one that commands are about where --ski names no "
-    "other. The bench opens on it too.",
+    "The ski in hand is the one that commands are about where --ski names no other. The bench "
+    "opens on it too.",
     see="next, queue",
     examples=[
         ("take 1", "The first ski of the queue."),
         ("take OT-65-771", "A ski by its serial."),
     ],
-    takes=[
-        place("ski", "SKI", "serial, name or number in the queue"),
-    ],
+    takes=[place("ski", "SKI", "serial, name or number in the queue")],
 )
 def _take(args: argparse.Namespace) -> None:
     with at_ski(args) as at:
@@ -108,9 +107,7 @@ def _take(args: argparse.Namespace) -> None:
         ('tick --ski "Heron 66" 2', "The second item, of a ski that is not in hand."),
         ("--who KV tick clamp", "The clamp bolts, last of the final check, under KV."),
     ],
-    takes=[
-        place("item", "ITEM", "the item that is due, by its key or number"),
-    ],
+    takes=[place("item", "ITEM", "the item that is due, by its key or number")],
 )
 def _tick(at: AtSki, args: argparse.Namespace) -> Did:
     item = item_meant(at.view, args.item)
@@ -120,11 +117,11 @@ def _tick(at: AtSki, args: argparse.Namespace) -> Did:
 @ski_act(
     "read",
     "keep a reading of the caliper",
-    "Digits without a point are placed where they make sense for that reading, as on the "
-    "bench: 2450 or 24500 for a depth near 2.45 in. What has two meanings, or cannot be right "
-    "after the turns made, is refused with the question; --yes takes it. A reading may be "
-    "repeated; the mean of its repeats counts. After the final check it is the after-lock "
-    "reading, the clamp bolts tight for good: it shows what clamping moved.",
+    "Digits without a point are placed where they make sense for that reading, as on the bench: "
+    "2450 or 24500 for a depth near 2.45 in. What has two meanings, or cannot be right after the "
+    "turns made, is refused with the question; --yes takes it. A reading may be repeated; the "
+    "mean of its repeats counts. After the final check it is the after-lock reading, the clamp "
+    "bolts tight for good: it shows what clamping moved.",
     see="next, strike, take-back, calipers, enough",
     examples=[
         ('read "depth, hole 2 back edge" 2.4505', "A reading by its method's name."),
@@ -146,7 +143,7 @@ def _tick(at: AtSki, args: argparse.Namespace) -> Did:
 )
 def _read(at: AtSki, args: argparse.Namespace) -> Did:
     line = line_meant(at.view, args.method)
-    caliper = caliper_meant(at.shop, args.caliper) if args.caliper else in_hand(at.shop)
+    caliper = caliper_meant(at.shop, args.caliper) if args.caliper else held_caliper(at.shop.book)
     placing = placing_meant(at.view, line, args.value, at.unit, at.unit, sure=args.yes)
     told = since_left(at.view, line, placing.mm, at.unit)
     take = at.shop.take_locked if at.view.reads_locked else at.shop.take_reading
@@ -170,18 +167,17 @@ def _read(at: AtSki, args: argparse.Namespace) -> Did:
         ("--who KV sign-off", "Released by KV."),
         ("--who KV sign-off --second PM", "PM looked at it too."),
     ],
-    takes=[
-        option("--second", "INITIALS", f"{SECOND}; where the shop asks for that"),
-    ],
+    takes=[option("--second", "INITIALS", f"{SECOND}; where the shop asks for that")],
 )
 def _sign_off(at: AtSki, args: argparse.Namespace) -> Did:
     who, view = at.shop.who, at.view
     if not who.strip():
         raise InputError("initials", "(none)", "some, as in quarterturn --who KV sign-off")
-    new = at.shop.book.batch(_looked_and_signed, at.shop, view, args.second, who)
+    new = _looked_and_signed(at.shop, view, args.second, who)
     return new, f"signed off by {who}"
 
 
+@whole
 def _looked_and_signed(shop: Shop, view: JobView, second: str | None, who: str) -> JobView:
     """Keep who else looked, where somebody did, and the sign-off: both or neither."""
     if second is not None:

@@ -9,7 +9,7 @@ from workbench.commands.at_ski import METHOD, YES, AtSki, Did, act, ski_act, ski
 from workbench.commands.manual import flag, option, place, unit_option
 from workbench.errors import InputError, PoseError
 from workbench.measure.display import turn_text
-from workbench.records.store.values import keepable
+from workbench.records.store.row_checks import keepable
 from workbench.work.history.compare import go_back, named_setting
 from workbench.work.history.history import load_history, settings_in
 from workbench.work.job.aim_last import aim_at_last, aim_before_last, aim_one_step_more
@@ -33,9 +33,9 @@ from workbench.work.trust.wing_setup import hold_of, kept_wing_words
 @ski_command(
     "aim",
     "give the target of a reading: a value, or a sign and a change",
-    "A reading without a target stays where it is. A change is counted from the reading of "
-    "now; 'accept' goes on to the turns. One out of reach is kept and told, with status 3: "
-    "give another, or those of the other readings that belong to it.",
+    "A reading without a target stays where it is. A change is counted from the reading of now; "
+    "'accept' goes on to the turns. One out of reach is kept and told, with status 3: give "
+    "another, or those of the other readings that belong to it.",
     see="accept, baselines, finest, ride",
     examples=[
         ("aim depth +.010", "Ten thousandths deeper than it is now."),
@@ -158,17 +158,15 @@ def _aim_at_value(at: AtSki, args: argparse.Namespace) -> Did:
 @ski_act(
     "accept",
     "accept the target, or the readings that are within tolerance",
-    "Goes on from the target to the turns, and from readings within tolerance to what comes "
-    "after them.",
+    "Goes on from the target to the turns, and from readings within tolerance to what comes after "
+    "them.",
     aims=True,
     see="aim, done",
     examples=[
         ("accept", "The target, or the readings, of the ski in hand."),
         ("accept --as-is", "Near enough, though outside tolerance."),
     ],
-    takes=[
-        flag("--as-is", "keep readings that are outside tolerance as they are"),
-    ],
+    takes=[flag("--as-is", "keep readings that are outside tolerance as they are")],
 )
 def _accept(at: AtSki, args: argparse.Namespace) -> Did:
     if at.view.stage == "target":
@@ -186,9 +184,7 @@ def _accept(at: AtSki, args: argparse.Namespace) -> Did:
     "Turns are rounded to the combination of such parts that misses the target least.",
     see="settings, done",
     examples=[("finest 1/16", "Sixteenths, for this ski."), ("finest 0", "Exact turns.")],
-    takes=[
-        place("turn", "TURN", "1/4, 1/8, 1/16 ...; 0 is exact"),
-    ],
+    takes=[place("turn", "TURN", "1/4, 1/8, 1/16 ...; 0 is exact")],
 )
 def _finest(at: AtSki, args: argparse.Namespace) -> Did:
     turn = finest_of(args.turn)

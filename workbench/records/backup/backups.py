@@ -26,11 +26,17 @@ from workbench.records.backup.copies import (
     row_beyond,
 )
 from workbench.records.backup.opening import check_header, look_inside
-from workbench.records.backup.place_lock import place_held
+from workbench.records.backup.place import place_held
 from workbench.records.exchange.form import LOCAL_SETTINGS
-from workbench.records.store.database import Told, connection, quiet
-from workbench.records.store.faults import RefusedFileError, about, is_busy, said
-from workbench.records.store.schema import migrations
+from workbench.records.store.database import (
+    RefusedFileError,
+    Told,
+    about,
+    connection,
+    is_busy,
+    quiet,
+    said,
+)
 from workbench.records.store.specs import WITH_IDS, Table
 from workbench.system import sync_folder
 
@@ -129,23 +135,10 @@ def copy_of_day(book: Path, day: date, kept: int = KEPT, told: Told = quiet) -> 
     except OSError as error:
         raise about(target, f"could not be kept aside ({said(error)})") from error
     with place_held(book):
-        copy_beside(book, target, own_name=True, told=told)
+        copy_book(book, target, own_name=True, told=told)
     clear_half_copies(target.parent, _names_of(book))
     _prune(book, day, max(kept, 1))
     return Copied(target, aside)
-
-
-def copy_beside(book: Path, target: Path, *, own_name: bool = False, told: Told = quiet) -> None:
-    """Copy a book that others may have open; raises ``RecordsError``.
-
-    The book is touched through SQLite alone: opening and closing its file any other way would
-    take away this process's own locks on it.
-    """
-    try:
-        with connection(book) as source:
-            copy_book(source, book, target, own_name=own_name, told=told)
-    except sqlite3.Error as error:
-        raise about(book, f"was not copied ({said(error)})") from error
 
 
 def _prune(book: Path, made: date, kept: int) -> None:
@@ -192,11 +185,15 @@ def restore(book: Path, backup: Path, now: datetime) -> Restored:
     book = _real(book)
     spare: Path | None = None
     try:
-        _check_backup(book, backup)
+        check_header(backup)
+        if book.exists() and backup.samefile(book):
+            raise RefusedFileError(backup, "is the book itself; name a backup")
+        look_inside(backup)
         if not book.parent.is_dir():
             raise about(book, "its folder is not there; make it, or name another")
         spare = _spare(book)
-        _copy_backup(backup, spare)
+        copy_book(backup, spare)  # SQLite checks every page, and brings in a log beside it
+        look_inside(spare)
         with place_held(book, alone=True):
             kept = _swap(book, spare, now)
     except OSError as error:
@@ -225,19 +222,6 @@ def _spare(book: Path) -> Path:
     handle, name = tempfile.mkstemp(prefix=f"{stem}.", suffix=".tmp", dir=book.parent)
     os.close(handle)
     return Path(name)
-
-
-def _check_backup(book: Path, backup: Path) -> None:
-    check_header(backup)
-    if book.exists() and backup.samefile(book):
-        raise RefusedFileError(backup, "is the book itself; name a backup")
-    look_inside(backup, migrations())
-
-
-def _copy_backup(backup: Path, spare: Path) -> None:
-    """Copy with SQLite, which checks every page, and so brings in a log that lies beside it."""
-    copy_beside(backup, spare)
-    look_inside(spare, migrations())
 
 
 def _swap(book: Path, spare: Path, now: datetime) -> Path | None:
@@ -286,8 +270,7 @@ def _keep(book: Path, kept: Path) -> None:
     try:
         os.link(book, kept)
     except OSError:
-        with connection(book) as source:
-            copy_book(source, book, kept)
+        copy_book(book, kept)
 
 
 def _put_aside_logs(book: Path, kept: Path) -> None:

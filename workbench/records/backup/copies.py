@@ -16,8 +16,7 @@ from pathlib import Path
 
 from workbench.errors import RecordsError, shown
 from workbench.places import is_folder, is_plain_file, is_there
-from workbench.records.store.database import Told, connection, quiet
-from workbench.records.store.faults import RefusedFileError, about, said
+from workbench.records.store.database import RefusedFileError, Told, about, connection, quiet, said
 from workbench.records.store.schema import APPLICATION_ID, APPLIED
 from workbench.records.store.specs import WITH_IDS
 from workbench.system import sync_folder
@@ -34,25 +33,28 @@ _WAL = 2
 """The header's words on reading and writing where a bench has opened a book; a copy says 1."""
 
 
-def copy_book(
-    source: sqlite3.Connection,
-    book: Path,
-    target: Path,
-    *,
-    own_name: bool = False,
-    told: Told = quiet,
-) -> None:
-    """Copy the book open as ``source`` to ``target``: one file, checked, readable by its owner.
+def copy_book(book: Path, target: Path, *, own_name: bool = False, told: Told = quiet) -> None:
+    """Copy a book that others may have open: one file, checked, readable by its owner.
 
-    It is written under another name, through to the disk, and renamed when it is sound, so that
-    ``target`` is at no moment half a copy. What is there is replaced only where it is an older
-    copy of this book; under a name of our own that has been seen to already, see ``make_way``.
-    ``told`` is told of pages copied. Raises ``RecordsError``.
+    The book is touched through SQLite alone: opening and closing its file any other way would take
+    away this process's locks on it. The copy is written under another name, through to the disk,
+    and renamed when it is sound, so that ``target`` is at no moment half a copy. What is there is
+    replaced only where it is an older copy of this book; under a name of our own that has been seen
+    to already, see ``make_way``. ``told`` is told of pages copied. Raises ``RecordsError``.
     """
     _refuse_target(book, target)
     if not own_name:
         _refuse_other_book(book, target)
     clear_half_copies(target.parent, re.escape(target.name))
+    try:
+        with connection(book) as source:
+            _copy(source, target, told, whole=own_name)
+    except sqlite3.Error as error:
+        raise about(book, f"was not copied ({said(error)})") from error
+
+
+def _copy(source: sqlite3.Connection, target: Path, told: Told, *, whole: bool) -> None:
+    """Write the copy under another name, through to the disk, and give it its own when sound."""
     try:
         handle, spare_name = tempfile.mkstemp(
             prefix=f"{target.name}.", suffix=".tmp", dir=target.parent
@@ -60,7 +62,7 @@ def copy_book(
         os.close(handle)
         spare = Path(spare_name)
         try:
-            _fill(source, spare, told, whole=own_name)
+            _fill(source, spare, told, whole=whole)
             _sync(spare)
             os.replace(spare, target)
             sync_folder(target.parent)

@@ -13,11 +13,10 @@ from workbench.errors import RecordsError
 from workbench.records.backup.backups import newest_row
 from workbench.records.exchange.form import Row, forms
 from workbench.records.exchange.rows_out import can_tell_damage, damaged, rows_of
-from workbench.records.store.database import Database, connection
-from workbench.records.store.faults import said
-from workbench.records.store.ids import moment_of
+from workbench.records.store.database import Database, connection, said
 from workbench.records.store.schema import APPLICATION_ID, applied, pending
 from workbench.records.store.specs import ORDER, Table
+from workbench.records.store.writer import moment_of
 
 SQLITE = sqlite3.sqlite_version
 

@@ -9,9 +9,18 @@ from typing import TYPE_CHECKING
 
 from workbench.errors import RecordsError, shown
 from workbench.records.backup.copies import copy_book, make_way
-from workbench.records.backup.place_lock import place_held
-from workbench.records.store.database import BUSY_SECONDS, Database, connection, patiently
-from workbench.records.store.faults import RefusedFileError, about, explain, is_busy, said
+from workbench.records.backup.place import place_held
+from workbench.records.store.database import (
+    BUSY_SECONDS,
+    Database,
+    RefusedFileError,
+    about,
+    connection,
+    explain,
+    is_busy,
+    patiently,
+    said,
+)
 from workbench.records.store.schema import (
     APPLICATION_ID,
     applied,
@@ -169,8 +178,7 @@ def _bring_up_to_date(db: Database, path: Path, steps: Migrations | None) -> Non
 def _keep_copy(path: Path, step: str) -> Path:
     target = path.with_name(f"{path.stem}.before-{step}.db")
     make_way(path, target)
-    with connection(path) as source:
-        copy_book(source, path, target, own_name=True)
+    copy_book(path, target, own_name=True)
     return target
 
 
@@ -202,7 +210,7 @@ def _is_cut_short(path: Path, head: bytes) -> bool:
     return trusted and _status(path).st_size < size * int.from_bytes(head[28:32])
 
 
-def look_inside(path: Path, steps: Migrations | None) -> None:
+def look_inside(path: Path, steps: Migrations | None = None) -> None:
     """Refuse a damaged book or a newer one, through a connection that cannot write.
 
     Where no log shows that the book is in use, the file is read as it lies there, and read again

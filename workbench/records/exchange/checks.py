@@ -15,11 +15,10 @@ from typing import Any, NamedTuple
 
 from workbench.errors import InputError
 from workbench.records.exchange.form import Column, Form, Row
-from workbench.records.store.damage import contradictions
-from workbench.records.store.ids import is_id
-from workbench.records.store.row_checks import LARGEST, Between, Fault, Typed
+from workbench.records.store.row_checks import LARGEST, Between, Fault, Typed, keepable
 from workbench.records.store.specs import PART_OF, ROSTER, SPECS, Table
-from workbench.records.store.values import keepable
+from workbench.records.store.strikes import contradictions
+from workbench.records.store.writer import is_id
 
 LONGEST_TEXT = 1_000_000
 EARLIEST, LATEST = datetime(1970, 1, 1, tzinfo=UTC), datetime(2200, 1, 1, tzinfo=UTC)

@@ -37,10 +37,9 @@ from workbench.records.exchange.form import (
 )
 from workbench.records.exchange.rows_out import AT_ONCE, lines_of, referred_to, travels
 from workbench.records.store.database import Database, Told, quiet
-from workbench.records.store.ids import moment_of
 from workbench.records.store.schema import Lifted, numbers_lifted
 from workbench.records.store.specs import FACTS, ROSTER, Table
-from workbench.records.store.writer import Pen
+from workbench.records.store.writer import Pen, moment_of
 from workbench.records.tables import jobs
 
 MOST_LISTED = 5

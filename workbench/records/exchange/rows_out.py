@@ -11,11 +11,10 @@ from operator import itemgetter
 from typing import Any
 
 from workbench.records.exchange.form import HOME_STEPS, LOCAL_SETTINGS, Form, Lines, Row, forms
-from workbench.records.store.damage import check_sum, check_sums, damage_of
-from workbench.records.store.database import Database
-from workbench.records.store.faults import DamagedRowError, UnknownRowError
+from workbench.records.store.database import DamagedRowError, Database, UnknownRowError
 from workbench.records.store.schema import CHECK_SUM, OTHER_STRIKE_SETTING, applied
 from workbench.records.store.specs import FACTS, OF_SKI, ORDER, PART_OF, ROSTER, SPECS, Table
+from workbench.records.store.strikes import check_sum, check_sums, damage_of
 
 Chosen = dict[Table, set[str]]
 

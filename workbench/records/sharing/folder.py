@@ -23,9 +23,9 @@ from pathlib import Path
 from typing import Any
 
 from workbench.errors import InputError, RecordsError, shown
-from workbench.records.backup.place_lock import place_held
+from workbench.records.backup.place import place_held
 from workbench.records.sharing.journal import Arriving, Batch, InHand, Parcel, Seen, SharingError
-from workbench.records.store.faults import said
+from workbench.records.store.database import said
 from workbench.system import sync_folder
 
 FORMAT = "quarterturn shared rows"

@@ -29,12 +29,10 @@ from workbench.records.exchange.rows_out import (
     rows_of,
     struck_among,
 )
-from workbench.records.store.database import Database
-from workbench.records.store.faults import DamagedRowError
-from workbench.records.store.ids import tag_of
+from workbench.records.store.database import DamagedRowError, Database
 from workbench.records.store.schema import BOOK_STEPS
 from workbench.records.store.specs import ORDER, Table
-from workbench.records.store.writer import Pen
+from workbench.records.store.writer import Pen, tag_of
 
 HOME = "-"
 

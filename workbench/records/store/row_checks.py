@@ -1,4 +1,4 @@
-"""What a row of a table can say: how a column is written, and figures that go with their texts.
+"""What a row can say: what SQLite keeps exactly, how a column is written, what goes with its text.
 
 Each check is named once in :mod:`workbench.records.store.specs`. Those of one column or row raise
 ``InputError``; those that compare a row's columns yield its faults.
@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterator, Mapping
+import re
+from collections.abc import Iterable, Iterator, Mapping
+from datetime import date
 from functools import lru_cache
 from typing import Any, TypeAlias
 
@@ -21,8 +23,66 @@ from workbench.measure.calipers import BLOCKS_MM, ZERO_REACH_MM, block_window_mm
 from workbench.measure.display import STEP
 from workbench.measure.lengths import LONGEST, check_finest, kept_as, parse_length
 from workbench.measure.units import MM_PER, UNITS, Unit, degrees_typed
-from workbench.records.store.faults import DamagedError
-from workbench.records.store.values import day_text, points_of
+from workbench.records.store.database import DamagedError
+
+_DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
+_WIDEST = 1 << 63
+
+
+def keepable(field: str, value: object) -> object:
+    """``value`` as it will be kept; raises ``InputError`` for what SQLite would bend or drop.
+
+    SQLite keeps a NaN as nothing at all, and cuts or refuses text with a NUL or half a surrogate
+    pair in it.
+    """
+    if isinstance(value, bool):
+        return int(value)
+    if isinstance(value, str):
+        return _text(field, value)
+    if isinstance(value, float) and not math.isfinite(value):
+        raise InputError(field, value, "a finite number")
+    if isinstance(value, int) and not -_WIDEST <= value < _WIDEST:
+        raise InputError(field, value, "a whole number below 9.2e18")
+    return value
+
+
+def _text(field: str, value: str) -> str:
+    if "\0" in value:
+        raise InputError(field, value, "text without a NUL character")
+    if not value.isascii() and any("\ud800" <= c <= "\udfff" for c in value):
+        raise InputError(field, value, "text of whole characters, no lone surrogates")
+    return value
+
+
+def day_text(field: str, value: str) -> str:
+    """A day as YYYY-MM-DD, checked against the calendar."""
+    try:
+        if _DAY.fullmatch(value):
+            date.fromisoformat(value)
+            return value
+    except ValueError:
+        pass
+    raise InputError(field, value, "a day as YYYY-MM-DD")
+
+
+def points_text(field: str, points: Iterable[tuple[float, float]]) -> str:
+    """Points as the text they are kept as; floats come back exactly."""
+    kept = [[_coordinate(field, u), _coordinate(field, v)] for u, v in points]
+    return json.dumps(kept, separators=(",", ":"))
+
+
+def _coordinate(field: str, value: float) -> float:
+    keepable(field, value)
+    return float(value)
+
+
+def points_of(text: str) -> tuple[tuple[float, float], ...]:
+    """The points that :func:`points_text` wrote; raises ``DamagedError`` for anything else."""
+    try:
+        return tuple((float(u), float(v)) for u, v in json.loads(text))
+    except (ValueError, TypeError) as error:
+        raise DamagedError(f"points {shown(text)}") from error
+
 
 BookRow: TypeAlias = Mapping[str, Any]
 
@@ -239,19 +299,29 @@ def check_blade(row: BookRow, place: str) -> None:
 # -- a whole row that is new here: no entry of ours could have made another ------------------------
 
 
-def check_method(row: BookRow) -> None:
-    """Build the kernel's method; of a hole's place only the blade knows."""
-    station = None
+def taken_at(
+    row: BookRow,
+) -> tuple[tuple[float, float] | None, Station | None, Scribe | None]:
+    """Return band, station and scribe of a method's row; of a hole's place only the blade knows.
+
+    A mark's ``station_edge`` is ``front`` where its scale's figures grow the other way than usual.
+    """
+    station = band = scribe = None
     if row["station_hole"] is not None and row["station_edge"] is not None:
         station = Station((0.0, 0.0), row["station_hole"], row["station_edge"])
     elif row["station_u_mm"] is not None and row["station_v_mm"] is not None:
         station = Station((row["station_u_mm"], row["station_v_mm"]))
-    band = scribe = None
     if row["band_lo_mm"] is not None and row["band_hi_mm"] is not None:
         band = (row["band_lo_mm"], row["band_hi_mm"])
     if row["scribe_x_mm"] is not None and row["scribe_y_mm"] is not None:
         at = (row["scribe_x_mm"], row["scribe_y_mm"])
         scribe = Scribe(at, row["scribe_zero_mm"] or 0.0, row["station_edge"] == "front")
+    return band, station, scribe
+
+
+def check_method(row: BookRow) -> None:
+    """Build the kernel's method; of a hole's place only the blade knows."""
+    band, station, scribe = taken_at(row)
     name, quantity, width = row["name"], row["quantity"], row["jaw_width_mm"]
     try:
         Method(name, quantity, station, width, band, scribe, row["u_mm"])

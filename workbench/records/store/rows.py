@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import Literal, TypeAlias
 
-from workbench.fin.reading.method import Quantity
+from workbench.fin.reading.method import Quantity, Scribe, Station
 from workbench.frozen import dataclass
 
 Unit: TypeAlias = Literal["in", "mm"]
@@ -180,11 +180,9 @@ class Block:
 
 @dataclass(frozen=True, slots=True)
 class Method:
-    """How a number is taken on a blade; a station is a hole's edge or a point, or neither.
+    """How a number is taken on a blade, by the kernel's own values for where it is taken.
 
-    With a scribe it is a coarse mark: the scribe's point (x, y) on the ski, read on the blade's own
-    scale whose zero is at ``scribe_zero_mm``; its ``station_edge`` is ``front`` where the scale's
-    figures grow toward the tip (or the outer edge) and not as usual. ``u_mm`` is the standard
+    Where a station lies that is named by a hole only its blade tells. ``u_mm`` is the standard
     uncertainty of one reading by this method; None leaves it to the budget.
     """
 
@@ -192,18 +190,12 @@ class Method:
     blade_id: str
     name: str
     quantity: Quantity
-    band_lo_mm: float | None = None
-    band_hi_mm: float | None = None
-    station_hole: str | None = None
-    station_edge: Literal["back", "front"] | None = None
-    station_u_mm: float | None = None
-    station_v_mm: float | None = None
+    band_mm: tuple[float, float] | None = None
+    station: Station | None = None
     jaw_width_mm: float = 0.0
     tolerance_mm: float = 0.0508
     struck: Strike | None = None
-    scribe_x_mm: float | None = None
-    scribe_y_mm: float | None = None
-    scribe_zero_mm: float | None = None
+    scribe: Scribe | None = None
     u_mm: float | None = None
 
 
@@ -535,20 +527,6 @@ AnyFact: TypeAlias = (
     | Temperature
     | LockedReading
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Taken:
-    """A reading about to be kept; the book adds id, time, initials and job."""
-
-    method_id: str
-    pass_number: int
-    text: str
-    unit: Unit
-    mm: float
-    caliper_id: str | None = None
-    how: How = "typed"
-    temperature_id: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,8 +13,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
-from workbench.records.store.database import Database
-from workbench.records.store.faults import NUMBER_TAKEN
+from workbench.records.store.database import NUMBER_TAKEN, Database
 from workbench.records.store.specs import PARTS, ROSTER, Table
 
 if TYPE_CHECKING:

@@ -9,8 +9,8 @@ from typing import Any
 
 from workbench.frozen import dataclass
 from workbench.records.store.database import Database
+from workbench.records.store.row_checks import day_text
 from workbench.records.store.rows import AnyFact, QueueItem
-from workbench.records.store.values import day_text
 from workbench.records.tables.jobs import OF_DAY, UNFINISHED_BEFORE, item_of, item_rows
 from workbench.records.tables.ski_facts import SkiFacts, ski_facts
 

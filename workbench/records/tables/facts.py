@@ -1,4 +1,7 @@
-"""What happened to a job, in order; nothing is taken away, only struck out."""
+"""What happened to a job, in order, and entries of no job; nothing is taken away, only struck out.
+
+Entries are caliper checks, paired readings, curves of a base and studies.
+"""
 
 from __future__ import annotations
 
@@ -6,40 +9,24 @@ import json
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict, fields, replace
+from operator import attrgetter
 from typing import Any, TypeVar
 
 from workbench.errors import InputError, shown
-from workbench.records.store.database import Database
-from workbench.records.store.faults import DamagedError, StruckTwiceError, UnknownRowError
-from workbench.records.store.rows import (
-    AnyFact,
-    JobHistory,
-    LockedReading,
-    Mark,
-    PassRow,
-    Reading,
-    RideNote,
-    SignOff,
-    Ski,
-    SkiSeen,
-    Strike,
-    Taken,
-    Target,
-    Temperature,
-    Tick,
-    Turn,
-    WingSetting,
+from workbench.records.store import rows, strikes
+from workbench.records.store.database import (
+    DamagedError,
+    Database,
+    StruckTwiceError,
+    UnknownRowError,
 )
 from workbench.records.store.schema import CHECK_SUM
-from workbench.records.store.specs import FACT_TABLES, FACTS, STRIKABLE, Table
+from workbench.records.store.specs import ENTRY_TABLES, FACT_TABLES, FACTS, STRIKABLE, Table
 from workbench.records.store.writer import Pen
-from workbench.records.tables import jobs, strikes
+from workbench.records.tables import jobs
 
-F = TypeVar(
-    "F", Reading, Target, Mark, Tick, WingSetting, SignOff, RideNote, Temperature, LockedReading
-)
+F = TypeVar("F", bound=rows.Fact)
 
-_TAKEN = tuple(field.name for field in fields(Taken))
 _OWN = {
     kind: tuple(
         f.name for f in fields(kind) if f.name not in ("id", "at", "who", "job_id", "struck")
@@ -101,66 +88,52 @@ _SEEN = f"""WITH own AS (SELECT id, day FROM jobs WHERE ski_id = :ski),
             AS sheets"""
 
 
-def seen(db: Database, ski: Ski, settings: Iterable[str] = ()) -> SkiSeen:
+def seen(db: Database, ski: rows.Ski, settings: Iterable[str] = ()) -> rows.SkiSeen:
     """What there is of a ski now, to tell later whether something was added since.
 
     ``settings`` are the names of those that bear on how the ski is shown.
     """
     names = json.dumps(list(settings))
     asked = {"ski": ski.id, "blade": ski.blade_id, "block": ski.block_id, "names": names}
-    return SkiSeen(*db.conn.execute(_SEEN, asked).fetchone())
+    return rows.SkiSeen(*db.conn.execute(_SEEN, asked).fetchone())
 
 
 def add_fact(pen: Pen, job_id: str, who: str, fact: F) -> F:
-    """Keep one fact of a kind that has no parts."""
+    """Keep one fact, with its id, time and job; of a round the turns of its studs as well.
+
+    Of targets the latest of a method is in force; a ``Temperature`` may be named by readings taken
+    from then on.
+    """
     row_id, at = pen.stamp()
     kept = {name: getattr(fact, name) for name in _OWN[type(fact)]}
-    if isinstance(fact, RideNote):
+    turns: list[dict[str, Any]] = []
+    if isinstance(fact, rows.RideNote):
         kept["complaints"] = " ".join(fact.complaints)
-    pen.insert(FACT_TABLES[type(fact)], id=row_id, at=at, who=who, job_id=job_id, **kept)
+    elif isinstance(fact, rows.PassRow):
+        turns = [asdict(turn) for turn in kept.pop("turns")]
+    table = FACT_TABLES[type(fact)]
+    pen.insert(table, turns, id=row_id, at=at, who=who, job_id=job_id, **kept)
+    for place, turn in enumerate(turns):
+        pen.insert(Table.TURNS, owner=row_id, place=place, **turn)
     return replace(fact, id=row_id, at=at, who=who, job_id=job_id)
 
 
-def add_reading(pen: Pen, job_id: str, who: str, taken: Taken) -> Reading:
-    """Keep one reading."""
-    columns = {name: getattr(taken, name) for name in _TAKEN}
-    return add_fact(pen, job_id, who, Reading(**columns))
-
-
-def add_readings(pen: Pen, job_id: str, who: str, taken: Iterable[Taken]) -> tuple[Reading, ...]:
-    """Keep several readings, in order: all or none."""
-    return tuple(add_reading(pen, job_id, who, each) for each in taken)
-
-
-def correct_reading(pen: Pen, reading_id: str, who: str, reason: str, taken: Taken) -> Reading:
+def correct_reading(
+    pen: Pen, reading_id: str, who: str, reason: str, right: rows.Reading
+) -> rows.Reading:
     """Strike a reading out and keep the one that replaces it in its job, both or neither."""
     sql = "SELECT job_id FROM readings WHERE id = ?"
     found = list(pen.db.query(sql, [reading_id]))
     if not found:
         raise UnknownRowError("reading", reading_id)
-    successor = add_reading(pen, found[0]["job_id"], who, taken)
+    successor = add_fact(pen, found[0]["job_id"], who, right)
     strike(pen, reading_id, reason, who, successor.id)
     return successor
 
 
-def add_pass(
-    pen: Pen, job_id: str, who: str, *, number: int, turns: Iterable[Turn], finest_turn: float
-) -> PassRow:
-    """Keep a round with the turns of its studs."""
-    row_id, at = pen.stamp()
-    made = PassRow(
-        id=row_id, at=at, who=who, job_id=job_id,
-        number=number, turns=tuple(turns), finest_turn=finest_turn,
-    )  # fmt: skip
-    columns = {name: getattr(made, name) for name in ("id", "at", "who", "job_id", "number")}
-    inner = [asdict(turn) for turn in made.turns]
-    pen.insert(Table.PASSES, inner, **columns, finest_turn=finest_turn)
-    for place, turn in enumerate(inner):
-        pen.insert(Table.TURNS, owner=row_id, place=place, **turn)
-    return made
-
-
-def strike(pen: Pen, row_id: str, reason: str, who: str, replaced_by: str | None = None) -> Strike:
+def strike(
+    pen: Pen, row_id: str, reason: str, who: str, replaced_by: str | None = None
+) -> rows.Strike:
     """Strike a row out, of whatever kind it is; it stays readable with the reason beside it.
 
     Raises ``StruckTwiceError`` where it was struck before, ``UnknownRowError`` where no row
@@ -186,7 +159,7 @@ def strike(pen: Pen, row_id: str, reason: str, who: str, replaced_by: str | None
         reason=reason,
         replaced_by=replaced_by,
     )
-    return Strike(at, who, reason, replaced_by)
+    return rows.Strike(at, who, reason, replaced_by)
 
 
 def _table_of(db: Database, row_id: str) -> Table:
@@ -196,7 +169,7 @@ def _table_of(db: Database, row_id: str) -> Table:
     raise UnknownRowError("row", row_id)
 
 
-def facts(db: Database, job_id: str) -> tuple[AnyFact, ...]:
+def facts(db: Database, job_id: str) -> tuple[rows.AnyFact, ...]:
     """All facts of a job in order, struck ones included; raises ``UnknownRowError``."""
     jobs.job(db, job_id)
     return facts_for(db, (job_id,))[job_id]
@@ -204,7 +177,7 @@ def facts(db: Database, job_id: str) -> tuple[AnyFact, ...]:
 
 def facts_for(
     db: Database, job_ids: Iterable[str], *, keep: bool = True, fresh: bool = False
-) -> dict[str, tuple[AnyFact, ...]]:
+) -> dict[str, tuple[rows.AnyFact, ...]]:
     """The facts of many jobs, with an entry for every id asked; one query for each table.
 
     Those of a job to which nothing was added since they were last read are not read again; without
@@ -215,7 +188,7 @@ def facts_for(
     wanted = list(dict.fromkeys(job_ids))
     marked = db.execute(_MARKS, [json.dumps(wanted)]) if keep or db.kept else ()
     marks = {row[0]: tuple(row[1:]) for row in marked}
-    out: dict[str, tuple[AnyFact, ...]] = {}
+    out: dict[str, tuple[rows.AnyFact, ...]] = {}
     for job_id in wanted:
         kept: Any = db.kept.get(job_id)
         if kept is not None and kept[0] == marks[job_id]:
@@ -230,52 +203,48 @@ def facts_for(
     return {job_id: out[job_id] for job_id in wanted}
 
 
-def _read(db: Database, asked: list[str], fresh: bool) -> dict[str, tuple[AnyFact, ...]]:
+def _read(db: Database, asked: list[str], fresh: bool) -> dict[str, tuple[rows.AnyFact, ...]]:
     asked_text = json.dumps(asked)
-    found: dict[str, list[AnyFact]] = {job_id: [] for job_id in asked}
+    found: dict[str, list[rows.AnyFact]] = {job_id: [] for job_id in asked}
     turns = _turns(db, asked_text)
-    others: Mapping[str, tuple[Strike, ...]] | None = None  # few books have any
+    others: Mapping[str, tuple[rows.Strike, ...]] | None = None  # few books have any
     for kind, table in FACT_TABLES.items():
-        rows = db.execute(_FACTS.format(table=table), [asked_text])
-        names = [column[0] for column in rows.description[:-_STRIKE_COLUMNS]]
-        for row in rows:
+        kept_rows = db.execute(_FACTS.format(table=table), [asked_text])
+        names = [column[0] for column in kept_rows.description[:-_STRIKE_COLUMNS]]
+        for row in kept_rows:
             columns: dict[str, Any] = dict(zip(names, row, strict=False))
-            made = turns[columns["id"]] if kind is PassRow else ()
+            made = turns[columns["id"]] if kind is rows.PassRow else ()
             struck = None
             if not fresh and columns["id"] not in db.sound:
                 struck = strikes.of_damage(db, table, columns, map(asdict, made))
             columns.pop(CHECK_SUM, None)
-            if kind is PassRow:
+            if kind is rows.PassRow:
                 columns["turns"] = tuple(made)
-            elif kind is RideNote:
+            elif kind is rows.RideNote:
                 columns["complaints"] = tuple(columns["complaints"].split())
             strike_of = row[-_STRIKE_COLUMNS:]
             if strike_of[0] is not None:
                 others = strikes.others_of(db) if others is None else others
                 at, by, reason, new = strike_of
-                struck = Strike(at, by, reason, new, others.get(columns["id"], ()))
+                struck = rows.Strike(at, by, reason, new, others.get(columns["id"], ()))
             if columns["job_id"] not in found:
                 raise DamagedError(f"{table} of job {shown(columns['job_id'])}")
             found[columns["job_id"]].append(kind(struck=struck, **columns))
-    return {job_id: tuple(sorted(kept, key=_by_id)) for job_id, kept in found.items()}
+    return {job_id: tuple(sorted(kept, key=attrgetter("id"))) for job_id, kept in found.items()}
 
 
-def _by_id(fact: AnyFact) -> str:
-    return fact.id
-
-
-def _turns(db: Database, asked: str) -> dict[str, list[Turn]]:
-    turns: dict[str, list[Turn]] = defaultdict(list)
+def _turns(db: Database, asked: str) -> dict[str, list[rows.Turn]]:
+    turns: dict[str, list[rows.Turn]] = defaultdict(list)
     for row in db.query(_TURNS, [asked]):
-        turns[row["owner"]].append(Turn(row["stud"], row["turns_exact"], row["turns"]))
+        turns[row["owner"]].append(rows.Turn(row["stud"], row["turns_exact"], row["turns"]))
     return turns
 
 
-def history_of_ski(db: Database, ski_id: str) -> tuple[JobHistory, ...]:
+def history_of_ski(db: Database, ski_id: str) -> tuple[rows.JobHistory, ...]:
     """Every job of a ski with its facts, oldest first, struck ones included."""
     of_ski = jobs.jobs(db, "j.ski_id = ?", [ski_id])
     kept = facts_for(db, (job.id for job in of_ski))
-    return tuple(JobHistory(job, kept[job.id]) for job in of_ski)
+    return tuple(rows.JobHistory(job, kept[job.id]) for job in of_ski)
 
 
 def last_read_jobs(db: Database, ski_id: str) -> tuple[tuple[str, str], ...]:
@@ -314,9 +283,70 @@ def mark_of_jobs(db: Database, job_ids: Iterable[str]) -> tuple[object, ...]:
     return tuple(db.execute(_MARKED, [asked]).fetchone())
 
 
-def jobs_with_facts(db: Database, job_ids: Iterable[str]) -> tuple[JobHistory, ...]:
+def jobs_with_facts(db: Database, job_ids: Iterable[str]) -> tuple[rows.JobHistory, ...]:
     """Jobs with their facts, struck ones included, in the order they were added."""
     asked = tuple(job_ids)
     found = jobs.jobs(db, "j.id IN (SELECT value FROM json_each(?))", [json.dumps(asked)])
     kept = facts_for(db, asked)
-    return tuple(JobHistory(job, kept[job.id]) for job in sorted(found, key=lambda j: j.id))
+    return tuple(rows.JobHistory(job, kept[job.id]) for job in sorted(found, key=lambda j: j.id))
+
+
+Entry = TypeVar("Entry", bound=rows.Written)
+
+_LISTS = ("parts", "people", "sequence")
+
+_ENTRIES = f"""SELECT t.*, {strikes.JOINED}
+    FROM {{table}} t LEFT JOIN strikes s ON s.row_id = t.id WHERE {{where}} ORDER BY t.id"""
+
+_STUDIES_READ = """SELECT t.id, count(*) || ' ' || ifnull(group_concat(s.row_id), '')
+    FROM studies t JOIN study_readings r ON r.study_id = t.id
+    LEFT JOIN strikes s ON s.row_id = r.id
+    WHERE NOT EXISTS (SELECT 1 FROM strikes x WHERE x.row_id = t.id) GROUP BY t.id"""
+
+
+def add_entry(pen: Pen, entry: Entry, who: str) -> Entry:
+    """Keep one entry."""
+    row_id, at = pen.stamp()
+    kept = {f.name: getattr(entry, f.name) for f in fields(entry) if f.name != "struck"}
+    kept |= {name: json.dumps(kept[name]) for name in _LISTS if name in kept}
+    pen.insert(ENTRY_TABLES[type(entry)], **kept | {"id": row_id, "at": at, "who": who})
+    return replace(entry, id=row_id, at=at, who=who)
+
+
+def entries_of(db: Database, kind: type[Entry], /, **where: str) -> tuple[Entry, ...]:
+    """All entries whose columns are as given, in order, struck ones included."""
+    of = " AND ".join(f"t.{column} = ?" for column in where) or "1"
+    found = db.query(_ENTRIES.format(table=ENTRY_TABLES[kind], where=of), list(where.values()))
+    return strikes.with_others(db, [_entry(db, kind, row) for row in found])
+
+
+def entry(db: Database, kind: type[Entry], entry_id: str) -> Entry:
+    """The entry of this id, struck out or not; raises ``UnknownRowError``."""
+    found = entries_of(db, kind, id=entry_id)
+    if not found:
+        raise UnknownRowError(str(ENTRY_TABLES[kind]), entry_id)
+    return found[0]
+
+
+def studies_read(db: Database) -> tuple[tuple[str, str], ...]:
+    """Each study with readings that is not struck out: its id, and a mark of its readings.
+
+    The mark is another one after a reading was kept or struck out.
+    """
+    return tuple((study_id, mark) for study_id, mark in db.execute(_STUDIES_READ))
+
+
+def _entry(db: Database, kind: type[Entry], row: dict[str, Any]) -> Entry:
+    plain = {name: value for name, value in row.items() if not name.startswith("struck_")}
+    for name in _LISTS:
+        if name in plain:
+            plain[name] = _list(plain[name])
+    struck = strikes.of_damage(db, ENTRY_TABLES[kind], row)
+    return kind(struck=strikes.struck(row) or struck, **plain)
+
+
+def _list(text: str) -> tuple[Any, ...]:
+    try:
+        return tuple(tuple(x) if isinstance(x, list) else x for x in json.loads(text))
+    except (ValueError, TypeError) as error:
+        raise DamagedError(f"a list {text!r:.60}") from error

@@ -6,14 +6,13 @@ from collections.abc import Sequence
 from dataclasses import fields
 from typing import Any
 
-from workbench.records.store.database import Database
-from workbench.records.store.faults import UnknownRowError
+from workbench.records.store.database import Database, UnknownRowError
+from workbench.records.store.row_checks import day_text, keepable
 from workbench.records.store.rows import AS_USUAL, Job, JobTerms, QueueItem
 from workbench.records.store.schema import QUEUE_OF_ROWS
 from workbench.records.store.specs import Table
-from workbench.records.store.values import day_text, keepable
+from workbench.records.store.strikes import JOINED, struck
 from workbench.records.store.writer import Pen
-from workbench.records.tables.strikes import JOINED, struck
 
 _JOB = f"""SELECT j.id, j.ski_id, q.day, j.due, q.rank, j.finest_turn, j.kind, j.note, q.open,
     {JOINED}

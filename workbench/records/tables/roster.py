@@ -10,36 +10,27 @@ import json
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict, fields, replace
+from functools import lru_cache
 from typing import Any, TypeAlias, TypeVar, cast
 
+from workbench.fin.blade import Blade, Hole
+from workbench.fin.frame import Base
+from workbench.fin.reading.method import Method, Scribe, Station
+from workbench.fin.reading.rig import Rig
+from workbench.fin.studs import Stud
 from workbench.frozen import dataclass
-from workbench.records.store.database import Database
-from workbench.records.store.faults import UnknownRowError
-from workbench.records.store.rows import (
-    Baseline,
-    BaselineEntry,
-    Blade,
-    Block,
-    Caliper,
-    Hole,
-    Method,
-    PartVersion,
-    Ski,
-    SkiVersion,
-    Strike,
-    Stud,
-)
+from workbench.records.store import rows, strikes
+from workbench.records.store.database import Database, UnknownRowError
+from workbench.records.store.row_checks import points_of, points_text, taken_at
 from workbench.records.store.specs import Table
-from workbench.records.store.values import points_of, points_text
 from workbench.records.store.writer import Pen
-from workbench.records.tables import strikes
 
-Thing: TypeAlias = Ski | Blade | Block | Method | Caliper | Baseline
+Thing: TypeAlias = rows.Ski | rows.Blade | rows.Block | rows.Method | rows.Caliper | rows.Baseline
 Columns: TypeAlias = dict[str, Any]
 Parts: TypeAlias = Sequence[Mapping[str, Any]]
 V = TypeVar("V", bound=Thing)
-Part = TypeVar("Part", Blade, Block, Baseline)
-Inner = TypeVar("Inner", Hole, Stud, BaselineEntry)
+Part = TypeVar("Part", rows.Blade, rows.Block, rows.Baseline)
+Inner = TypeVar("Inner", rows.Hole, rows.Stud, rows.BaselineEntry)
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +39,7 @@ class Shape:
 
     table: Table
     columns: Callable[[Any], Columns]
-    thing: Callable[[Columns, Strike | None, Parts], Thing]
+    thing: Callable[[Columns, rows.Strike | None, Parts], Thing]
     part_table: Table | None = None
     parts: Callable[[Any], Iterable[Columns]] = lambda _thing: ()
 
@@ -58,16 +49,16 @@ def _named(thing: Thing, *left_out: str) -> Columns:
     return {f.name: getattr(thing, f.name) for f in fields(thing) if f.name not in out}
 
 
-def _back(kind: type[V], row: Columns, strike: Strike | None, **rest: Any) -> V:
+def _back(kind: type[V], row: Columns, strike: rows.Strike | None, **rest: Any) -> V:
     """Build ``kind`` from the columns that carry its fields' names, and ``rest``."""
     names = {f.name for f in fields(kind)} - {"id", "struck", *rest}
     plain: Columns = {name: row[name] for name in names}
     return kind(**plain, **rest, id=row["root"], struck=strike)
 
 
-def _ski(row: Columns, strike: Strike | None, owned: Parts) -> Ski:
+def _ski(row: Columns, strike: rows.Strike | None, owned: Parts) -> rows.Ski:
     methods = tuple(part["method_id"] for part in owned)
-    return _back(Ski, row, strike, methods=methods, has_wing=bool(row["has_wing"]))
+    return _back(rows.Ski, row, strike, methods=methods, has_wing=bool(row["has_wing"]))
 
 
 _LINES = ("outline_mm", "top_edge_mm", "back_edge_mm")
@@ -81,15 +72,15 @@ def _is_stand_in(row: Columns) -> bool:
     return bool(stated) if stated is not None else row["name"] in STARTERS
 
 
-def _blade_columns(blade: Blade) -> Columns:
+def _blade_columns(blade: rows.Blade) -> Columns:
     lines = {name: points_text(name, getattr(blade, name)) for name in _LINES}
     return _named(blade, "holes", *_LINES) | lines
 
 
-def _blade(row: Columns, strike: Strike | None, owned: Parts) -> Blade:
+def _blade(row: Columns, strike: rows.Strike | None, owned: Parts) -> rows.Blade:
     lines = {name: points_of(row[name]) for name in _LINES}
-    holes = tuple(_part(Hole, part) for part in owned)
-    return _back(Blade, row, strike, holes=holes, stand_in=_is_stand_in(row), **lines)
+    holes = tuple(_part(rows.Hole, part) for part in owned)
+    return _back(rows.Blade, row, strike, holes=holes, stand_in=_is_stand_in(row), **lines)
 
 
 def _part(kind: type[Inner], part: Mapping[str, Any]) -> Inner:
@@ -104,53 +95,82 @@ _PAIRS = {
 """The fields of a stud that lie in two columns each."""
 
 
-def _stud_columns(stud: Stud) -> Columns:
+def _stud_columns(stud: rows.Stud) -> Columns:
     columns = asdict(stud)
     for field, ends in _PAIRS.items():
         columns.update(zip(ends, columns.pop(field) or (None, None), strict=True))
     return columns
 
 
-def _stud(part: Mapping[str, Any]) -> Stud:
+def _stud(part: Mapping[str, Any]) -> rows.Stud:
     pairs: Columns = {field: (part[a], part[b]) for field, (a, b) in _PAIRS.items()}
     if pairs["travel_mm"][0] is None:
         pairs["travel_mm"] = None
-    return _part(Stud, {**part, **pairs})
+    return _part(rows.Stud, {**part, **pairs})
 
 
-def _block(row: Columns, strike: Strike | None, owned: Parts) -> Block:
-    return _back(Block, row, strike, studs=tuple(map(_stud, owned)), stand_in=_is_stand_in(row))
+def _method_columns(method: rows.Method) -> Columns:
+    station = method.station or Station((0.0, 0.0))
+    scribe = method.scribe or Scribe((0.0, 0.0))
+    bare = method.station is not None and station.hole is None
+    ends = {
+        ("band_lo_mm", "band_hi_mm"): method.band_mm,
+        ("station_u_mm", "station_v_mm"): station.at_mm if bare else None,
+        ("scribe_x_mm", "scribe_y_mm", "scribe_zero_mm"):
+            (*scribe.at_mm, scribe.zero_mm) if method.scribe is not None else None,
+    }  # fmt: skip
+    columns = _named(method, "band_mm", "station", "scribe")
+    for names, values in ends.items():
+        columns.update(zip(names, values or (None,) * len(names), strict=True))
+    edge = "front" if scribe.is_reversed else station.edge
+    return columns | {"station_hole": station.hole, "station_edge": edge}
+
+
+def _method(row: Columns, strike: rows.Strike | None, _: Parts) -> rows.Method:
+    band, station, scribe = taken_at(row)
+    return _back(rows.Method, row, strike, band_mm=band, station=station, scribe=scribe)
+
+
+def _block(row: Columns, strike: rows.Strike | None, owned: Parts) -> rows.Block:
+    return _back(
+        rows.Block, row, strike, studs=tuple(map(_stud, owned)), stand_in=_is_stand_in(row)
+    )
 
 
 SHAPES: dict[type, Shape] = {
-    Ski: Shape(
+    rows.Ski: Shape(
         Table.SKIS,
         lambda ski: _named(ski, "methods"),
         _ski,
         Table.SKI_METHODS,
         lambda ski: ({"method_id": method} for method in ski.methods),
     ),
-    Blade: Shape(
+    rows.Blade: Shape(
         Table.BLADES,
         _blade_columns,
         _blade,
         Table.HOLES,
         lambda blade: (asdict(hole) for hole in blade.holes),
     ),
-    Block: Shape(
+    rows.Block: Shape(
         Table.BLOCKS,
         lambda block: _named(block, "studs"),
         _block,
         Table.STUDS,
         lambda block: map(_stud_columns, block.studs),
     ),
-    Method: Shape(Table.METHODS, _named, lambda row, strike, _: _back(Method, row, strike)),
-    Caliper: Shape(Table.CALIPERS, _named, lambda row, strike, _: _back(Caliper, row, strike)),
-    Baseline: Shape(
+    rows.Method: Shape(Table.METHODS, _method_columns, _method),
+    rows.Caliper: Shape(
+        Table.CALIPERS, _named, lambda row, strike, _: _back(rows.Caliper, row, strike)
+    ),
+    rows.Baseline: Shape(
         Table.BASELINES,
         lambda baseline: _named(baseline, "entries"),
         lambda row, strike, owned: _back(
-            Baseline, row, strike, entries=tuple(_part(BaselineEntry, part) for part in owned)
+            rows.Baseline,
+            row,
+            strike,
+            entries=tuple(_part(rows.BaselineEntry, part) for part in owned),
         ),
         Table.BASELINE_ENTRIES,
         lambda baseline: (asdict(entry) for entry in baseline.entries),
@@ -209,20 +229,20 @@ def one(db: Database, kind: type[V], thing_id: str) -> V:
     return found[0]
 
 
-def ski_versions(db: Database, ski_id: str) -> tuple[SkiVersion, ...]:
+def ski_versions(db: Database, ski_id: str) -> tuple[rows.SkiVersion, ...]:
     """A ski as it was first written down and each time it was corrected, oldest first."""
-    shape = SHAPES[Ski]
+    shape = SHAPES[rows.Ski]
     sql = f"""SELECT t.*, {strikes.JOINED}
         FROM skis t LEFT JOIN strikes s ON s.row_id = t.id AND t.id <> t.root
         WHERE t.root = ? ORDER BY t.id"""
     found = list(db.query(sql, [ski_id]))
     owned = _parts_of(db, shape.part_table, [row["id"] for row in found])
     return tuple(
-        SkiVersion(
+        rows.SkiVersion(
             id=row["id"],
             at=row["at"],
             who=row["who"],
-            ski=cast("Ski", shape.thing(row, None, owned.get(row["id"], []))),
+            ski=cast("rows.Ski", shape.thing(row, None, owned.get(row["id"], []))),
             struck=strikes.struck(row),
             reason=row["reason"],
         )
@@ -230,7 +250,7 @@ def ski_versions(db: Database, ski_id: str) -> tuple[SkiVersion, ...]:
     )
 
 
-def versions(db: Database, kind: type[Part], thing_id: str) -> tuple[PartVersion, ...]:
+def versions(db: Database, kind: type[Part], thing_id: str) -> tuple[rows.PartVersion, ...]:
     """A blade, block or baseline as it was first written down and each time it was corrected.
 
     The latest carries the strike, where the thing was struck out.
@@ -240,7 +260,7 @@ def versions(db: Database, kind: type[Part], thing_id: str) -> tuple[PartVersion
     owned = _parts_of(db, shape.part_table, [row["id"] for row in found])
     strike = one(db, kind, thing_id).struck
     return tuple(
-        PartVersion(
+        rows.PartVersion(
             id=row["id"],
             at=row["at"],
             who=row["who"],
@@ -252,36 +272,38 @@ def versions(db: Database, kind: type[Part], thing_id: str) -> tuple[PartVersion
     )
 
 
-def every_baseline(db: Database) -> tuple[Baseline, ...]:
+def every_baseline(db: Database) -> tuple[rows.Baseline, ...]:
     """All baselines, struck out or not, oldest first."""
-    return _things(db, Baseline, "1")
+    return _things(db, rows.Baseline, "1")
 
 
-def methods_of(db: Database, blade_id: str) -> tuple[Method, ...]:
+def methods_of(db: Database, blade_id: str) -> tuple[rows.Method, ...]:
     """The methods of a blade that are not struck out, oldest first."""
-    return _things(db, Method, f"{_STANDING} AND t.blade_id = ?", [blade_id])
+    return _things(db, rows.Method, f"{_STANDING} AND t.blade_id = ?", [blade_id])
 
 
-def baselines_of(db: Database, ski_id: str) -> tuple[Baseline, ...]:
+def baselines_of(db: Database, ski_id: str) -> tuple[rows.Baseline, ...]:
     """The baselines of a ski that are not struck out, oldest first."""
-    return _things(db, Baseline, f"{_STANDING} AND t.ski_id = ?", [ski_id])
+    return _things(db, rows.Baseline, f"{_STANDING} AND t.ski_id = ?", [ski_id])
 
 
 def _things(
     db: Database, kind: type[V], where: str, values: Sequence[object] = ()
 ) -> tuple[V, ...]:
     shape = SHAPES[kind]
-    rows = list(db.query(_NOW.format(table=shape.table, where=where), list(values)))
-    owned = _parts_of(db, shape.part_table, [row["id"] for row in rows])
+    found = list(db.query(_NOW.format(table=shape.table, where=where), list(values)))
+    owned = _parts_of(db, shape.part_table, [row["id"] for row in found])
     made = (
-        shape.thing(row, _struck(db, shape, row, owned), owned.get(row["id"], [])) for row in rows
+        shape.thing(row, _struck(db, shape, row, owned), owned.get(row["id"], [])) for row in found
     )
     if where.startswith(_STANDING):
         made = (thing for thing in made if thing.struck is None)
     return cast("tuple[V, ...]", tuple(made))
 
 
-def _struck(db: Database, shape: Shape, row: Columns, owned: Mapping[str, Parts]) -> Strike | None:
+def _struck(
+    db: Database, shape: Shape, row: Columns, owned: Mapping[str, Parts]
+) -> rows.Strike | None:
     """The strike of a thing; a baseline with a damaged number is none to start from."""
     if shape.table is not Table.BASELINES or row["struck_at"] is not None:
         return strikes.struck(row)
@@ -361,3 +383,82 @@ _KNOWN = """SELECT t.root, t.name, t.rider, t.serial, t.model, t.note FROM skis 
 def known_skis(db: Database) -> tuple[KnownSki, ...]:
     """All skis that are not struck out, newest first, with one query."""
     return tuple(KnownSki(*row) for row in db.execute(_KNOWN))
+
+
+# -- the kernel's values of rows, and back --------------------------------------------------------
+
+
+@lru_cache(maxsize=64)
+def blade_of(row: rows.Blade) -> Blade:
+    """Return the kernel's blade of a row, checked once and kept."""
+    if not row.outline_mm:
+        return Blade.untraced(row.name)
+    return Blade(
+        row.name,
+        row.outline_mm,
+        (row.top_edge_mm[0], row.top_edge_mm[1]),
+        (row.back_edge_mm[0], row.back_edge_mm[1]),
+        tuple(Hole(h.name, (h.u_mm, h.v_mm), h.diameter_mm) for h in row.holes),
+        row.outline_u_mm,
+    )
+
+
+def row_of_blade(blade: Blade, source_text: str = "") -> rows.Blade:
+    """Return the row that keeps a blade."""
+    return rows.Blade(
+        "",
+        blade.name,
+        blade.outline_mm,
+        blade.top_edge_mm,
+        blade.back_edge_mm,
+        tuple(rows.Hole(h.name, *h.at_mm, h.diameter_mm) for h in blade.holes),
+        source_text,
+        outline_u_mm=blade.outline_u_mm,
+    )
+
+
+def stud_of(row: rows.Stud) -> Stud:
+    """Return the kernel's stud of a row, whose travel is that of the ball's centre."""
+    limits = row.travel_mm
+    if limits is not None:
+        limits = (limits[0] + row.tip_radius_mm, limits[1] + row.tip_radius_mm)
+    return Stud(
+        row.name, row.touches, row.at_mm, row.axis, row.lead_mm, row.hand, row.tip_radius_mm,
+        limits, row.place_u_mm or 0.0, row.lead_u or 0.0,
+    )  # fmt: skip
+
+
+def row_of_stud(stud: Stud, thread: str) -> rows.Stud:
+    """Return the row that keeps a stud, with its thread as it was written."""
+    travel = stud.limits_mm
+    if travel is not None:
+        travel = (travel[0] - stud.tip_radius_mm, travel[1] - stud.tip_radius_mm)
+    return rows.Stud(
+        stud.name, stud.touches, stud.at_mm, stud.axis, thread, stud.lead_mm, stud.hand,
+        stud.tip_radius_mm, travel, stud.place_u_mm or None, stud.lead_u or None,
+    )  # fmt: skip
+
+
+def method_of(row: rows.Method, blade: Blade) -> Method:
+    """Return the kernel's method of a row on its blade."""
+    station = row.station
+    if station is not None and station.hole is not None and station.edge is not None:
+        station = replace(station, at_mm=blade.hole(station.hole).edge(station.edge))
+    return Method(
+        row.name, row.quantity, station, row.jaw_width_mm, row.band_mm, row.scribe, row.u_mm
+    )
+
+
+def row_of_method(method: Method, blade_id: str, tolerance_mm: float) -> rows.Method:
+    """Return the row that keeps a method of a blade."""
+    return rows.Method(
+        "", blade_id, method.name, method.quantity, method.band_mm, method.station,
+        method.jaw_width_mm, tolerance_mm, scribe=method.scribe, u_mm=method.u_mm,
+    )  # fmt: skip
+
+
+def rig_of(ski: rows.Ski, blade: Blade, studs: Sequence[rows.Stud]) -> Rig:
+    """Return the rig of a ski."""
+    radius_mm = ski.base_radius_mm
+    base = Base() if radius_mm is None else Base(radius_mm, ski.base_apex_mm or 0.0)
+    return Rig(blade, base, tuple(stud_of(s) for s in studs))

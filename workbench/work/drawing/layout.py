@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from html import escape
 from itertools import pairwise
-from typing import Literal
+from typing import Literal, assert_never
 
 from workbench.fin.frame import Point
 from workbench.work.drawing.scene import (
@@ -141,13 +141,17 @@ def _level(scene: Scene, fit: _Fit, width: float, level_mm: float, ink: str) -> 
 
 def _part(shape: Shape, fit: _Fit) -> Stroke | Dot | Words:
     points = tuple(fit.at(p) for p in shape.points)
-    if shape.kind in ("dot", "mark"):
-        return Dot(points[0], shape.ink)
-    if shape.kind == "letter":
-        x, y = _beyond(points[0], points[-1])
-        return Words((x, y + TEXT_SIZE / 3.0), visible(shape.text, 2), shape.ink)
-    closed = shape.kind == "outline"
-    return Stroke(points, shape.ink, shape.dashed, closed, bold=shape.jaw)
+    match shape.kind:
+        case "dot" | "mark":
+            return Dot(points[0], shape.ink)
+        case "letter":
+            x, y = _beyond(points[0], points[-1])
+            return Words((x, y + TEXT_SIZE / 3.0), visible(shape.text, 2), shape.ink)
+        case "line" | "outline":
+            closed = shape.kind == "outline"
+            return Stroke(points, shape.ink, shape.dashed, closed, bold=shape.jaw)
+        case _:
+            assert_never(shape.kind)
 
 
 def _beyond(end: Point, other: Point) -> Point:

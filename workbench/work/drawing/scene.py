@@ -132,25 +132,23 @@ def method_scene(rig: Rig, pose: Pose | None, method: Method) -> Scene:
         *(Shape("mark", (point,), READING) for point in contacts),
     )
     frame = (*outline, *(p for jaw in jaws for p in jaw))
-    span = _span(method, rig.base, seen)
-    holes = _holes(rig.blade, here)
-    return Scene(
-        rig.base, levels, shapes, frame, span=span, meets=seen is not None, holes=holes
-    )  # fmt: skip
+    span, holes = _span(method, rig.base, seen), _holes(rig.blade, here)
+    return Scene(rig.base, levels, shapes, frame, span=span, meets=seen is not None, holes=holes)
 
 
 def method_caption(method: Method, meets: bool) -> str:
     """Return a method's drawing in words; ``meets``: whether the caliper meets the blade."""
     if not meets:
         return "the caliper would meet no part of the blade here"
-    if method.scribe is not None:
-        return f"{TRAITS[method.quantity].words}: the scribe on the ski, read on the blade's scale"
-    held = (
-        "jaw tips at one height" if method.is_tips else "jaws touch between the two dashed heights"
-    )
     traits = TRAITS[method.quantity]
+    if method.scribe is not None:
+        return f"{traits.words}: the scribe on the ski, read on the blade's scale"
+    if traits.ends:
+        tips = "jaw tips at one height"
+        held = tips if method.is_tips else "jaws touch between the two dashed heights"
+        return f"{traits.words}: {traits.reaches}; {held}"
     where = "at its deepest" if method.station is None else "at the station"
-    return f"{traits.words}: {traits.reaches}{f'; {held}' if traits.ends else f', {where}'}"
+    return f"{traits.words}: {traits.reaches}, {where}"
 
 
 def placed(blade: Blade, pose: Pose) -> list[Point]:
@@ -236,11 +234,8 @@ def _bare_stud(stud: Stud) -> list[Shape]:
 
 
 def _holes(blade: Blade, pose: Pose) -> tuple[Shape, ...]:
-    out = []
-    for hole in blade.holes:
-        x, y = pose.place(hole.at_mm)
-        out.append(Shape("outline", _ring(x, y, hole.diameter_mm / 2.0), FAINT))
-    return tuple(out)
+    rings = (_ring(*pose.place(hole.at_mm), hole.diameter_mm / 2.0) for hole in blade.holes)
+    return tuple(Shape("outline", ring, FAINT) for ring in rings)
 
 
 def _ring(x: float, y: float, radius: float) -> tuple[Point, ...]:

@@ -9,19 +9,18 @@ from workbench.errors import BenchError, InputError, shown
 from workbench.places import is_folder
 from workbench.records.backup import backups
 from workbench.records.backup.backups import Backup, Copied, Restored
+from workbench.records.backup.copies import copy_book
+from workbench.records.backup.place import place_held
 from workbench.records.book import Book
-from workbench.records.store.database import Told, quiet
-from workbench.records.store.faults import RefusedFileError
+from workbench.records.store.database import RefusedFileError, Told, quiet
 from workbench.work.files.safe_write import path_of
 from workbench.work.text.words import clean
-from workbench.work.trust import setting_values
-
-KEPT_SETTING = "backups_kept"
+from workbench.work.trust.shop_policy import BACKUPS
 
 
 def kept_of(book: Book) -> int:
     """Return how many days' copies the shop wants kept; the usual number where it does not say."""
-    return setting_values.BACKUPS.of(book.setting(KEPT_SETTING))
+    return BACKUPS.kept_in(book)
 
 
 def back_up_today(book: Book, today: date | None = None) -> Copied | None:
@@ -61,9 +60,11 @@ def back_up(book: Book, path: str = "", today: date | None = None, told: Told = 
     if is_folder(target):
         target = target / backups.path_for(book.path, today).name
     try:
-        return Copied(book.backup(target, told))
+        with place_held(book.path):
+            copy_book(book.path, target, told=told)
     except RefusedFileError as why:
         raise InputError("backup", str(target), why.accepted) from None
+    return Copied(target)
 
 
 def restore(book: Path, path: str, now: datetime | None = None) -> Restored:

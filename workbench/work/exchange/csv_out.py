@@ -49,7 +49,7 @@ Cells = Sequence[str | float | None]
 
 
 @dataclass(frozen=True, slots=True)
-class Wanted:
+class CsvWanted:
     """A CSV file that is asked for.
 
     Kinds: ``queue`` (the shop's day, what earlier days left first), ``skis``, ``readings``,
@@ -66,7 +66,7 @@ class Wanted:
 
 
 def csv_of(
-    shop: Shop, wanted: Wanted, unfit: list[str] | None = None, told: Told = quiet
+    shop: Shop, wanted: CsvWanted, unfit: list[str] | None = None, told: Told = quiet
 ) -> Iterator[bytes]:
     """Yield a CSV file; ``told`` is told of each line.
 
@@ -100,7 +100,7 @@ def _telling(chunks: Iterator[bytes], told: Told) -> Iterator[bytes]:
 
 
 def write_csv(
-    shop: Shop, wanted: Wanted, path: str, unfit: list[str] | None = None, told: Told = quiet
+    shop: Shop, wanted: CsvWanted, path: str, unfit: list[str] | None = None, told: Told = quiet
 ) -> int:
     """Write such a file and return its size; a file of the same columns is written over."""
     ours = tuple(BOM + mark.join(_HEADERS[wanted.kind]).encode() for mark in ",;")

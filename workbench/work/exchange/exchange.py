@@ -23,6 +23,7 @@ from workbench.records.exchange.form import OtherLayoutError
 from workbench.records.store import rows
 from workbench.records.store.database import Told, quiet
 from workbench.records.store.specs import Table
+from workbench.records.tables.roster import blade_of, method_of, rig_of, stud_of
 from workbench.work.exchange.exchange_file import (
     BEGINNING,
     FORMAT,
@@ -40,10 +41,9 @@ from workbench.work.exchange.exchange_file import (
 from workbench.work.files.safe_write import path_of, write_file
 from workbench.work.job.shop import Shop
 from workbench.work.job.ski_state import SkiState, conclude
-from workbench.work.order.rigs import blade_of, method_of, rig_of, stud_of
-from workbench.work.order.shop_policy import FINAL_SETTING, RECEIVED_SETTING, shop_rules
 from workbench.work.roster.adding import known_ski
 from workbench.work.roster.settings import misfit_lines
+from workbench.work.trust.shop_policy import FINAL_SETTING, RECEIVED_SETTING, shop_rules
 
 SKIS_AT_ONCE = 40
 """So many skis are concluded upon together, so that no book's facts are in memory at once."""

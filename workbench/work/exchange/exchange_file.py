@@ -35,7 +35,7 @@ AT_ONCE = 1_000
 LONGEST_LINE = 20_000_000
 """No row of ours takes more: a text has at most a million characters."""
 
-BLOCK = 1 << 18
+_BLOCK = 1 << 18
 
 BEGINNING = re.compile(
     rb'\{\n"format": "quarterturn exchange",\n"version": [0-9]+,\n'
@@ -115,7 +115,7 @@ def read_lines(
 
 def _blocks(file: IO[bytes], mark: Marker) -> Iterator[list[str]]:
     """Yield the lines without their ends, many at a time."""
-    while block := file.read(BLOCK) + file.readline(LONGEST_LINE):
+    while block := file.read(_BLOCK) + file.readline(LONGEST_LINE):
         mark.add(block)
         if not block.endswith(b"\n"):
             raise OtherLayoutError("its end, or a very long line")
@@ -226,7 +226,7 @@ def mark_among(kept: str | None, file: IO[bytes]) -> FileMark | None:
         return None
     marker = Marker()
     with cannot_read("file"):
-        while chunk := file.read(BLOCK):
+        while chunk := file.read(_BLOCK):
             marker.add(chunk)
     return marks.get(marker.made().digest)
 

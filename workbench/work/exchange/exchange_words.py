@@ -15,7 +15,7 @@ from workbench.work.job.stages import NOT_RELEASED
 from workbench.work.text.local_time import local_day
 from workbench.work.text.words import clean
 
-MOST_LISTED = 40
+_MOST_LISTED = 40
 NAME_CELLS = 40
 
 SINGULAR = {
@@ -65,9 +65,9 @@ def taken_in_lines(taken: TakenIn, now: datetime | None = None) -> list[str]:
             "check the clocks of both benches"
         )
     troubles = [f"! {line}" for line in _troubles(taken)]
-    out += troubles[:MOST_LISTED]
-    if len(troubles) > MOST_LISTED:
-        out.append(f"! and {len(troubles) - MOST_LISTED} more")
+    out += troubles[:_MOST_LISTED]
+    if len(troubles) > _MOST_LISTED:
+        out.append(f"! and {len(troubles) - _MOST_LISTED} more")
     return [*out, *map(change_words, taken.changes)]
 
 

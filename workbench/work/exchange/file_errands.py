@@ -12,7 +12,7 @@ from workbench.errors import InputError
 from workbench.places import is_plain_file
 from workbench.records.backup.backups import backups_of
 from workbench.work.exchange.backup import back_up, copied_lines
-from workbench.work.exchange.csv_out import Wanted, write_csv
+from workbench.work.exchange.csv_out import CsvWanted, write_csv
 from workbench.work.exchange.exchange import export_book, export_ski_of_id, take_in
 from workbench.work.exchange.exchange_words import exported_lines, size_words, taken_in_lines
 from workbench.work.exchange.intake import intake_lines, take_in_skis
@@ -119,12 +119,12 @@ def run(errand: Errand, shop: Shop, path: str, ski_id: str = "", *, trial: bool 
         case "backup":
             return Outcome(tuple(copied_lines(back_up(shop.book))))
         case "queue" | "skis" | "readings" | "history":
-            return _csv(shop, Wanted(errand.name), path)
+            return _csv(shop, CsvWanted(errand.name), path)
         case "this history":
-            return _csv(shop, Wanted("history", ski_id=ski_id), path)
+            return _csv(shop, CsvWanted("history", ski_id=ski_id), path)
 
 
-def _csv(shop: Shop, wanted: Wanted, path: str) -> Outcome:
+def _csv(shop: Shop, wanted: CsvWanted, path: str) -> Outcome:
     unfit: list[str] = []
     size = write_csv(shop, wanted, path, unfit)
     written = f"Written: {clean(path)} ({size_words(size)})"

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from workbench.errors import BenchError, InputError, shown
 from workbench.measure.units import unit_of
 from workbench.records.store import rows
-from workbench.records.store.values import keepable
+from workbench.records.store.row_checks import keepable
 from workbench.work.files.csv_cells import cell_text, read_csv
 from workbench.work.files.safe_write import path_of
 from workbench.work.job.shop import Shop

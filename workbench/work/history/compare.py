@@ -28,14 +28,14 @@ from workbench.work.job.entry import copied
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import ALLOWED, Stage
-from workbench.work.order.exposed_words import (
+from workbench.work.order.order_answers import (
     Exposure,
     exposed_change,
     exposed_report,
     exposed_short,
 )
 from workbench.work.text.words import clean, error_words, turned_words
-from workbench.work.trust.significance import Difference, difference_of
+from workbench.work.trust.job_reading import Difference, difference_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,13 +86,16 @@ def compare(
     The two are taken as independent: what they share, such as one caliper's error, would make their
     difference better known than is said.
     """
-    lines = tuple(_beside(i, history, first, second) for i in _methods(history, first, second))
+    used = {v.method_id for s in (first, second) for v in s.values}
+    lines = tuple(_beside(i, history, first, second) for i in history.methods if i in used)
     out = (_exposed(history, first), _exposed(history, second))
+    turns: tuple[Between, ...] = ()
+    trouble = ""
     try:
         turns = _turns(history, first, second, finest_turn)
     except BenchError as why:
-        return Comparison(first, second, lines, (), finest_turn, error_words(why, unit), out)
-    return Comparison(first, second, lines, turns, finest_turn, exposed=out)
+        trouble = error_words(why, unit)
+    return Comparison(first, second, lines, turns, finest_turn, trouble, out)
 
 
 def _exposed(history: History, setting: Setting) -> Exposed | None:
@@ -102,11 +105,6 @@ def _exposed(history: History, setting: Setting) -> Exposed | None:
         return exposed(rig.blade, rig.base, _fit(rig, setting).pose)
     except BenchError:
         return None
-
-
-def _methods(history: History, first: Setting, second: Setting) -> list[str]:
-    used = {v.method_id for s in (first, second) for v in s.values}
-    return [i for i in history.methods if i in used]
 
 
 def _beside(method_id: str, history: History, first: Setting, second: Setting) -> Beside:

@@ -2,30 +2,35 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
 from workbench.errors import BenchError
 from workbench.fin.plan.guidance import COVERAGE
+from workbench.fin.pose.equations import Reading
+from workbench.fin.pose.fit import Fit, fit_pose
 from workbench.fin.reading.method import Method
+from workbench.fin.reading.observe import observe_all
 from workbench.fin.reading.rig import Rig
 from workbench.fin.studs import Stud
+from workbench.measure.calipers import DIN_862_MM
 from workbench.measure.display import fine_text, length_text
 from workbench.measure.repeats import mean_of
 from workbench.measure.units import Unit
 from workbench.records.book import Book
 from workbench.records.store import rows
+from workbench.records.tables.roster import blade_of, method_of, rig_of, stud_of
 from workbench.records.tables.ski_facts import SkiFacts, SkiJob, SkiSheet
-from workbench.work.history.many_readings import Slopes, TakenOnce, u_of
 from workbench.work.history.rides import ride_rules_of
 from workbench.work.job.shop import Shop
 from workbench.work.job.ski_state import SkiState, conclude
-from workbench.work.order.rigs import blade_of, method_of, rig_of, stud_of
-from workbench.work.order.shop_policy import shop_rules
 from workbench.work.text.local_time import local_day
 from workbench.work.text.words import clean
-from workbench.work.trust.caliper_figures import Tools, tools_of
+from workbench.work.trust.reading_budget import Figures, Taken, reading_u_mm, scatter_for, worst_of
+from workbench.work.trust.reading_tools import Tools, tools_of
+from workbench.work.trust.shop_policy import shop_rules
 
 Moment = Literal["received", "left", "in hand"]
 
@@ -231,21 +236,12 @@ def _method_ids(
 
 def settings_in(history: History) -> tuple[Setting, ...]:
     """Return every setting in a history, oldest first; struck-out jobs and rows do not count."""
-    worked = _Worked(history, Slopes(history.rigs), TakenOnce(history.tools))
+    worked = _Worked(history)
     out: list[Setting] = []
     for job in history.jobs:
         if job.job.struck is None:
             out += _settings_of_job(job, worked)
     return tuple(out)
-
-
-@dataclass(frozen=True, slots=True)
-class _Worked:
-    """A history with what is worked out of its readings once for all its settings."""
-
-    history: History
-    slopes: Slopes
-    once: TakenOnce
 
 
 def _settings_of_job(job: rows.JobHistory, worked: _Worked) -> list[Setting]:
@@ -283,13 +279,11 @@ def _setting(
     live: Sequence[rows.AnyFact],
     worked: _Worked,
 ) -> Setting:
-    methods = worked.history.methods
     targets = {f.method_id: f for f in live if type(f) is rows.Target}
     wings = [f for f in live if type(f) is rows.WingSetting]
     ratings = [f.rating for f in live if type(f) is rows.RideNote and f.rating is not None]
     last = max((r for readings in taken.values() for r in readings), key=lambda r: r.id)
-    order = [i for i in methods if i in taken]
-    repeats = {i: worked.once.of(i, methods[i], taken[i]) for i in order}
+    repeats = {i: worked.taken(i, taken[i]) for i in worked.history.methods if i in taken}
     known = worked.slopes.of(repeats)
     values = tuple(
         Value(
@@ -307,15 +301,14 @@ def _setting(
 
 def readings_in(history: History, job_id: str) -> list[tuple[rows.Reading, float, float]]:
     """Return each reading of a job not struck out, with its standard uncertainty (mm)."""
-    slopes, once = Slopes(history.rigs), TakenOnce(history.tools)
+    worked = _Worked(history)
     live = [f for f in history.job(job_id).facts if f.struck is None]
     out = []
     for taken in _by_pass(live).values():
-        repeats = {i: once.of(i, history.methods[i], kept) for i, kept in taken.items()}
-        known = slopes.of(repeats)
+        known = worked.slopes.of({i: worked.taken(i, kept) for i, kept in taken.items()})
         for i, kept in taken.items():
             for reading in kept:
-                alone = once.of(i, history.methods[i], [reading])
+                alone = worked.taken(i, [reading])
                 out.append((reading, alone.values_mm[0], u_of(alone, known[i])))
     return out
 
@@ -341,12 +334,118 @@ def settings_report(settings: Sequence[Setting]) -> dict[str, object]:
 def setting_report(setting: Setting) -> dict[str, object]:
     """Return a setting as plain values."""
     return {
-        "name": setting.name,
-        "job": setting.job_id,
-        "moment": setting.moment,
-        "at": setting.at,
+        "name": setting.name, "job": setting.job_id, "moment": setting.moment, "at": setting.at,
         "who": setting.who,
         "values": [{"method": v.method.name, "mm": v.mm, "u_mm": v.u_mm} for v in setting.values],
         "wing_deg": setting.wing.angle_deg if setting.wing is not None else None,
         "rating": setting.rating,
-    }
+    }  # fmt: skip
+
+
+# -- how sure each of many readings is -------------------------------------------------------------
+
+
+# A decade of readings was taken with a few calipers between a few checks of them, at poses not far
+# apart: what a budget takes from those is the same for all that fall between the same two checks.
+
+_STEPS_MM = sorted({upper for table in DIN_862_MM.values() for upper, _ in table})
+"""Lengths at which a permissible error may change."""
+
+
+class _Worked:
+    """A history with what is worked out of its readings once for all its settings."""
+
+    def __init__(self, history: History) -> None:
+        self.history, self.slopes = history, Slopes(history.rigs)
+        self._known: dict[tuple[object, ...], Figures | None] = {}
+        gauges = history.tools.gauges
+        self._checks = {i: sorted(c.id for c in gauge.checks) for i, gauge in gauges.items()}
+
+    def taken(self, method_id: str, kept: Sequence[rows.Reading]) -> Taken:
+        """Return repeats by one method, the same as ``tools.taken`` gives."""
+        tools, method = self.history.tools, self.history.methods[method_id]
+        found = [self._figures(method_id, method, reading) for reading in kept]
+        figures = worst_of([f for f in found if f is not None]) if all(found) else None
+        return Taken(method, tools.values_mm(kept), tools.stated_u_mm.get(method_id), figures)
+
+    def _figures(self, method_id: str, method: Method, kept: rows.Reading) -> Figures | None:
+        tools = self.history.tools
+        if kept.temperature_id:  # its part of the budget goes with the length itself
+            return tools.taken(method_id, method, [kept]).figures
+        caliper = kept.caliper_id or ""
+        before = bisect_left(self._checks.get(caliper, ()), kept.id)
+        study = scatter_for(tools.studies, method, kept.id)
+        known = study.done if study is not None else ""
+        part = None if method.is_coarse else method.read_with
+        key = (caliper, before, bisect_left(_STEPS_MM, abs(kept.mm)), known, part)
+        if key not in self._known:
+            self._known[key] = tools.taken(method_id, method, [kept]).figures
+        return self._known[key]
+
+
+NEAR_MM = 2.0
+"""How far readings may lie from those of a pose found before to be reached by one step: the step
+along that fit's gain then ends within a few hundredths of a millimetre of the pose itself."""
+
+
+def u_of(taken: Taken, slope: float) -> float:
+    """Return the standard uncertainty (mm) of the mean of repeats that follow the jaw's height so.
+
+    ``slope`` is the change of the reading per mm of height (mm/mm).
+    """
+    if taken.u_mm is not None:
+        return taken.u_mm
+    return reading_u_mm(taken.values_mm, slope, taken.known_figures)
+
+
+class Slopes:
+    """Works out slopes for many settings of one ski; ``rigs`` by id of the method.
+
+    A slope is read off the blade where it is. Within a small way of a pose found before, the
+    pose is had by one step along that fit's gain.
+    """
+
+    def __init__(self, rigs: Mapping[str, Rig]) -> None:
+        self._rigs = rigs
+        self._fits: dict[tuple[str, ...], Fit] = {}
+
+    def of(self, taken: Mapping[str, Taken]) -> dict[str, float]:
+        """Return each method's slope (mm/mm), by its id; 0 where no pose tells."""
+        found: Sequence[float] = ()
+        if any(t.u_mm is None and t.method.quantity != "depth" for t in taken.values()):
+            found = self._found(taken)
+        return dict(zip(taken, found or [0.0] * len(taken), strict=True))
+
+    def _found(self, taken: Mapping[str, Taken]) -> Sequence[float]:
+        rigs = {id(rig): rig for rig in (self._rigs[i] for i in taken)}
+        if len(rigs) > 1:
+            return ()
+        (rig,) = rigs.values()
+        means = [mean_of(t.values_mm) for t in taken.values()]
+        near = self._fits.get(tuple(taken))
+        stepped = _stepped(rig, near, means) if near is not None else ()
+        if stepped:
+            return stepped
+        whole = zip(taken.values(), means, strict=True)
+        readings = [Reading(t.method, mean, u_of(t, 0.0)) for t, mean in whole]
+        try:
+            fit = fit_pose(rig.blade, rig.base, readings, near.pose if near is not None else None)
+        except BenchError:  # said in full where such readings are on the bench
+            return ()
+        self._fits[tuple(taken)] = fit
+        return [seen.height_slope for seen in fit.observations]
+
+
+def _stepped(rig: Rig, near: Fit, means: Sequence[float]) -> Sequence[float]:
+    """Return the slopes one step away from a known fit; nothing where that is too far."""
+    moved = [mm - r.value_mm for mm, r in zip(means, near.readings, strict=True)]
+    if max(map(abs, moved)) > NEAR_MM:
+        return ()
+    dx, dy, turn = (sum(g * m for g, m in zip(row, moved, strict=True)) for row in near.gain)
+    pose = near.pose.moved(dx, dy, turn)
+    slanting = [r.method for r in near.readings if r.method.quantity != "depth"]
+    seen = observe_all(slanting, rig.blade, rig.base, pose)
+    slopes = {m.name: o.height_slope for m, o in zip(slanting, seen, strict=True) if o is not None}
+    if len(slopes) < len(slanting):
+        return ()
+    return [slopes.get(r.method.name, 0.0) for r in near.readings]

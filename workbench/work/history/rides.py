@@ -32,7 +32,7 @@ from workbench.measure.temperature import WATER_C, parse_temperature
 from workbench.measure.units import Unit, degrees_typed
 from workbench.places import shipped
 from workbench.records.store import rows
-from workbench.records.store.values import keepable
+from workbench.records.store.row_checks import keepable
 from workbench.work.files.table_files import Table, parse_table
 from workbench.work.job.entry import Typed
 from workbench.work.job.job_view import JobView

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import datetime
+from operator import attrgetter
 from typing import Literal
 
 from workbench.fin.plan.guidance import COVERAGE
 from workbench.records.store import rows
-from workbench.work.history.history import LONGEST_MM, History, Moment, Setting, readings_in
+from workbench.work.history.history import LONGEST_MM, History, Setting, readings_in
 
 PointMark = Literal["received", "left", "in hand", "reading", "struck"]
 
@@ -79,7 +80,7 @@ def series_of(
     for method_id in history.methods:
         points = found.get(method_id, []) + struck.get(method_id, [])
         if points:
-            points.sort(key=_when)
+            points.sort(key=attrgetter("when"))
             bands = _bands(settings, method_id)
             out.append(Series(history.method_name(method_id), False, tuple(points), bands))
     wing = _wing(jobs, settings)
@@ -101,14 +102,6 @@ def span_of(series: Iterable[Series]) -> tuple[float, float]:
     return (min(whens), max(whens)) if whens else (0.0, 0.0)
 
 
-def _fits(mm: float) -> bool:
-    return abs(mm) <= LONGEST_MM
-
-
-def _when(point: Point) -> float:
-    return point.when
-
-
 def _points(settings: Sequence[Setting], method_id: str) -> list[Point]:
     out = []
     for s in settings:
@@ -124,7 +117,11 @@ def _struck(jobs: Iterable[rows.JobHistory]) -> dict[str, list[Point]]:
     out: dict[str, list[Point]] = {}
     for job in jobs:
         for fact in job.facts:
-            if type(fact) is rows.Reading and fact.struck is not None and _fits(fact.mm):
+            if (
+                type(fact) is rows.Reading
+                and fact.struck is not None
+                and abs(fact.mm) <= LONGEST_MM
+            ):
                 point = Point(seconds(fact.at), fact.mm, 0.0, "struck", fact.job_id)
                 out.setdefault(fact.method_id, []).append(point)
     return out
@@ -137,7 +134,7 @@ def _bands(settings: Sequence[Setting], method_id: str) -> tuple[Band, ...]:
     for s in settings:
         value = s.value(method_id)
         starts.setdefault(s.job_id, seconds(s.at))
-        if value is not None and value.target is not None and _fits(value.target.mm):
+        if value is not None and value.target is not None and abs(value.target.mm) <= LONGEST_MM:
             targets[s.job_id] = value.target
     jobs = list(starts)
     out = []
@@ -150,25 +147,21 @@ def _bands(settings: Sequence[Setting], method_id: str) -> tuple[Band, ...]:
 
 
 def _wing(jobs: Iterable[rows.JobHistory], settings: Sequence[Setting]) -> Series:
-    ratings: Mapping[str, int | None] = {s.job_id: s.rating for s in settings}
-    moments: Mapping[str, Moment] = {s.job_id: s.moment for s in settings}
+    by_job = {s.job_id: s for s in settings}
     points: list[Point] = []
     for job in jobs:
-        last: Point | None = None
-        for fact in job.facts:
-            if type(fact) is not rows.WingSetting:
-                continue
+        kept = [fact for fact in job.facts if type(fact) is rows.WingSetting]
+        counts = [fact for fact in kept if fact.struck is None]
+        for fact in kept:
+            mark: PointMark = "left"
+            rating = None
             if fact.struck is not None:
-                points.append(_wing_point(fact, "struck"))
-                continue
-            last = _wing_point(fact, "reading" if last is None else "left")
-            points.append(last)
-        if last is not None:
-            mark: PointMark = "left" if moments.get(job.job.id) == "left" else "in hand"
-            rating = ratings.get(job.job.id)
-            points[points.index(last)] = replace(last, mark=mark, rating=rating)
-    return Series("wing", True, tuple(sorted(points, key=_when)))
-
-
-def _wing_point(fact: rows.WingSetting, mark: PointMark) -> Point:
-    return Point(seconds(fact.at), fact.angle_deg, 0.0, mark, fact.job_id)
+                mark = "struck"
+            elif fact is counts[-1]:
+                setting = by_job.get(job.job.id)
+                mark = "left" if setting is not None and setting.moment == "left" else "in hand"
+                rating = setting.rating if setting is not None else None
+            elif fact is counts[0]:
+                mark = "reading"
+            points.append(Point(seconds(fact.at), fact.angle_deg, 0.0, mark, fact.job_id, rating))
+    return Series("wing", True, tuple(sorted(points, key=attrgetter("when"))))

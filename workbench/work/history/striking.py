@@ -6,12 +6,13 @@ from dataclasses import replace
 from functools import partial
 
 from workbench.errors import InputError
+from workbench.records.book import whole
 from workbench.records.store import rows
 from workbench.work.history.timeline import Entry
-from workbench.work.job.job_view import WING_AIM, JobView
+from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import MidPassError, Stage
-from workbench.work.order.round_records import live
+from workbench.work.order.round_records import WING_AIM, live
 from workbench.work.roster.ski_sheet import NEVER_DONE, strike_change
 from workbench.work.text.local_time import day_and_time
 from workbench.work.text.words import clean
@@ -69,12 +70,13 @@ def consequences(shop: Shop, entry: Entry) -> tuple[str, ...]:
         return ("It stays readable and no longer counts.",)
     before = shop.view(row.job_id).stage
     try:
-        shop.book.batch(_rehearse, shop, row)
+        _rehearse(shop, row)
     except _RehearsedError as seen:
         return _said(row, before, seen)
     raise AssertionError("a rehearsal always ends by undoing itself")
 
 
+@whole
 def _rehearse(shop: Shop, row: rows.Fact) -> None:
     shop.book.strike(row.id, "rehearsed", shop.who)
     view = shop.view(row.job_id)

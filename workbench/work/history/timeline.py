@@ -14,11 +14,16 @@ from workbench.measure.display import fine_text, length_text, turns_text
 from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.history.history import LONGEST_MM, History
-from workbench.work.job.entry_words import MARK_WORDS, described, step_done_words
-from workbench.work.job.job_view import WING_AIM
 from workbench.work.job.stages import NOT_RELEASED
-from workbench.work.order.round_records import TURN_ANSWERS, is_parts_text
-from workbench.work.roster.correction_words import version_words
+from workbench.work.order.round_records import (
+    MARK_WORDS,
+    TURN_ANSWERS,
+    WING_AIM,
+    described,
+    is_parts_text,
+    step_done_words,
+)
+from workbench.work.roster.corrections import version_words
 from workbench.work.roster.ski_sheet import last_change
 from workbench.work.text.local_time import day_and_time
 from workbench.work.text.words import clean
@@ -223,14 +228,10 @@ def timeline_report(entries: Iterable[Entry], timeline: Timeline, unit: Unit) ->
 def _entry(entry: Entry, timeline: Timeline, unit: Unit) -> dict[str, object]:
     row = entry.row
     out: dict[str, object] = {
-        "id": row.id,
-        "at": row.at,
-        "who": row.who,
-        "kind": entry.kind,
+        "id": row.id, "at": row.at, "who": row.who, "kind": entry.kind,
         "words": row_words(row, timeline.history, unit),
-        "job": row.job_id if isinstance(row, rows.Fact) else None,
-        "struck": None,
-    }
+        "job": row.job_id if isinstance(row, rows.Fact) else None, "struck": None,
+    }  # fmt: skip
     if isinstance(row, rows.Reading | rows.Target):
         out |= {
             "method": timeline.history.method_name(row.method_id),
@@ -368,9 +369,9 @@ def _pair(row: rows.Pair, history: History, unit: Unit) -> str:
 
 
 def _curve(row: rows.Curve, history: History, unit: Unit) -> str:
-    radius = (
-        "flat" if row.radius_mm is None else f"radius {length_text(row.radius_mm, unit)} {unit}"
-    )
+    radius = "flat"
+    if row.radius_mm is not None:
+        radius = f"radius {length_text(row.radius_mm, unit)} {unit}"
     return f"the base measured by {row.kind}: {radius} (typed {clean(row.text)} {row.unit})"
 
 

@@ -20,19 +20,23 @@ from workbench.frozen import dataclass
 from workbench.measure.units import Unit
 from workbench.records.store import rows
 from workbench.work.job.job_view import CoarseMark, JobView
-from workbench.work.job.ski_state import TAKEN_BACK
 from workbench.work.job.stages import Progress
-from workbench.work.order.rigs import usual_range_mm
-from workbench.work.order.round_records import live
-from workbench.work.order.solved_jobs import expected_of, finer_of, fit_of, made_of, plan_of
-from workbench.work.trust.caliper_figures import Tools
+from workbench.work.order.rigs import (
+    expected_of,
+    finer_of,
+    fit_of,
+    made_of,
+    plan_of,
+    usual_range_mm,
+)
+from workbench.work.order.round_records import TAKEN_BACK, live
 from workbench.work.trust.job_reading import Line, readings_now
 from workbench.work.trust.plausibility import Contradiction, contradictions
 from workbench.work.trust.reading_budget import Taken, readings_of
-from workbench.work.trust.temperature_correction import value_mm
+from workbench.work.trust.reading_tools import Tools, value_mm
 
 if TYPE_CHECKING:
-    from workbench.work.learn.next_act import NextAct
+    from workbench.work.learn.what_learnt import NextAct
 
 Learn: TypeAlias = "Callable[[Plan, Sequence[Target], float], NextAct | None]"
 """What gives the next act by what was learnt, from the plain turns, the targets and the finest."""

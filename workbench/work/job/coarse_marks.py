@@ -18,10 +18,10 @@ from workbench.measure.display import change_text, fine_text, length_text
 from workbench.measure.lengths import Length, parse_length
 from workbench.measure.units import Unit, other
 from workbench.records.store import rows
-from workbench.records.store.values import keepable
+from workbench.records.store.row_checks import keepable
+from workbench.records.tables.roster import row_of_method
 from workbench.work.job.job_view import CoarseMark, JobView
 from workbench.work.job.shop import Shop
-from workbench.work.order.rigs import row_of_method
 from workbench.work.text.fields import Field, filled
 from workbench.work.text.words import clean
 from workbench.work.trust.plausibility import suspects_in
@@ -73,11 +73,19 @@ def take_mark(shop: Shop, view: JobView, mark: CoarseMark, text: str, unit: Unit
     def write(now: JobView) -> None:
         length = _understood(mark, text, unit)
         number = now.progress.pass_number
-        taken = rows.Taken(mark.method_id, number, text, length.unit, length.mm, None, "typed")
+        taken = rows.Reading(
+            method_id=mark.method_id,
+            pass_number=number,
+            text=text,
+            unit=length.unit,
+            mm=length.mm,
+            caliper_id=None,
+            how="typed",
+        )
         if mark.latest:
             shop.book.correct_reading(mark.latest[-1].id, shop.who, READ_AGAIN, taken)
         else:
-            shop.book.add_reading(now.job.id, shop.who, taken)
+            shop.book.add_fact(now.job.id, shop.who, taken)
 
     return shop.keep(view, "mark", write)
 

@@ -22,19 +22,16 @@ from workbench.records.store import rows
 from workbench.records.tables.days import DayItem, Unread
 from workbench.work.job.ski_state import conclude
 from workbench.work.job.stages import NOT_RELEASED, STAGE_GLYPHS, Asked, Progress, Stage, progress
-from workbench.work.order.round_records import SETTLED, last_mark, last_of, live
-from workbench.work.order.shop_policy import AS_LAST_TIME, SHIPPED_RULES, Rules
-from workbench.work.trust.caliper_figures import Tools
+from workbench.work.order.round_records import SETTLED, WING_AIM, last_mark, last_of, live
 from workbench.work.trust.job_reading import Line
 from workbench.work.trust.plausibility import RIDDEN_U_MM, AgainstExpected, Contradiction
 from workbench.work.trust.reading_budget import budget_of
+from workbench.work.trust.reading_tools import Tools
+from workbench.work.trust.shop_policy import AS_LAST_TIME, SHIPPED_RULES, Rules
 from workbench.work.trust.wing_setup import hold_numbered
 
 if TYPE_CHECKING:
-    from workbench.work.learn.next_act import NextAct
-
-WING_AIM = "wing_aim"
-"""The kind of mark that keeps the wing's angle wanted, in degrees."""
+    from workbench.work.learn.what_learnt import NextAct
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,12 +195,9 @@ class JobView:
 
     def _expected(self, line: Line) -> Expected | None:
         expected = next((e for e in self._foreseen if e.method.name == line.method.name), None)
-        if expected is None and self.held_to_left:
-            expected = self._at_baseline(line)
-        return expected
-
-    def _at_baseline(self, line: Line) -> Expected | None:
-        """Return what the baseline says of a reading, for a ski that never left this bench."""
+        if expected is not None or not self.held_to_left:
+            return expected
+        # A ski that never left this bench is held against its baseline.
         entries = self.baseline.entries if self.baseline is not None and not self.left else ()
         entry = next((e for e in entries if e.method_name == line.method.name), None)
         return Expected(line.method, entry.mm, RIDDEN_U_MM) if entry is not None else None

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import fields, replace
 from datetime import date
 from functools import partial
-from typing import TYPE_CHECKING
 
 from workbench.errors import BenchError
 from workbench.fin.blade import Blade
@@ -20,14 +19,18 @@ from workbench.measure.units import Unit, unit_of
 from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.records.tables.days import DayItem, Unread
+from workbench.records.tables.roster import blade_of, method_of, rig_of
 from workbench.work.job.build_view import Learn, Sources, standard_u_mm, worked_out
 from workbench.work.job.job_view import JobView, RosterLine, roster_line
 from workbench.work.job.ski_state import SkiState, conclude
 from workbench.work.job.stages import Asked, progress
-from workbench.work.order.rigs import blade_of, method_of, rig_of
+from workbench.work.order.rigs import expected_of
 from workbench.work.order.round_records import (
+    TAKEN_BACK,
     blade_for,
     block_for,
+    described,
+    did_words,
     held_at,
     last_mark,
     live,
@@ -35,17 +38,15 @@ from workbench.work.order.round_records import (
     round_begun,
     turned_other_way,
 )
-from workbench.work.order.shop_policy import SHAPING, Rules, shop_rules
-from workbench.work.order.solved_jobs import expected_of
-from workbench.work.trust import setting_values
-from workbench.work.trust.caliper_figures import tools_of
+from workbench.work.text.local_time import local
+from workbench.work.text.words import clean
 from workbench.work.trust.reading_budget import readings_of
-from workbench.work.trust.significance import GUARD
+from workbench.work.trust.reading_tools import tools_of
+from workbench.work.trust.shop_policy import GUARD, SHAPING, Rules, shop_rules
 from workbench.work.trust.wing_setup import wing_setup
 
-if TYPE_CHECKING:
-    from workbench.fin.plan.plan import Plan, Target
-    from workbench.work.learn.next_act import NextAct
+MOST_TOLD = 2
+"""So many of the things added are told; more would not be read."""
 
 _MOST_LINES = 1500
 """So many lines of a queue are kept as worked out: more than any day has."""
@@ -195,14 +196,10 @@ class OpenBook:
 
         A round that was begun is finished by what was known and settled when it began.
         """
-        from workbench.work.learn.next_act import OfJob, Wanted, next_act
+        from workbench.work.learn.what_learnt import OfJob, next_act
 
         of = OfJob(view.job.id, view.ski, view.rig, methods, block, begun)
-
-        def learn(plain: Plan, targets: Sequence[Target], finest_turn: float) -> NextAct | None:
-            return next_act(self.book, of, Wanted(plain, targets, finest_turn))
-
-        return learn
+        return partial(next_act, self.book, of)
 
     def _as_worn(self, ski: rows.Ski, facts: Sequence[rows.AnyFact]) -> rows.Ski:
         """Return the ski with the blade and block it wore when its job was signed off.
@@ -227,7 +224,7 @@ class OpenBook:
 
     def seen_of(self, ski: rows.Ski) -> rows.SkiSeen:
         """Return what there is of a ski now, with what bears on how it is shown."""
-        return self.book.seen(ski, (*SHAPING, GUARD))
+        return self.book.seen(ski, (*SHAPING, GUARD.name))
 
     def _ranges(self, ski: rows.Ski) -> dict[str, tuple[float, float]]:
         """Return the range (mm) that this shop ever read by each of a ski's methods, by id."""
@@ -265,7 +262,7 @@ class OpenBook:
     @property
     def guarded(self) -> bool:
         """Whether the shop accepts a reading only with a guard band inside its tolerance."""
-        return setting_values.OFF.of(self.book.setting(GUARD))
+        return GUARD.kept_in(self.book)
 
     def _methods(
         self, ski: rows.Ski, blade: Blade, known: Iterable[rows.Method]
@@ -299,7 +296,7 @@ def _marks(
     kept: Iterable[rows.Method], ski: rows.Ski, blade: Blade
 ) -> tuple[tuple[str, Method], ...]:
     """Return the coarse marks of a blade (id, method) that are none of a ski's readings."""
-    marks = (row for row in kept if row.scribe_x_mm is not None and row.id not in ski.methods)
+    marks = (row for row in kept if row.scribe is not None and row.id not in ski.methods)
     return tuple((row.id, method_of(row, blade)) for row in marks)
 
 
@@ -378,14 +375,10 @@ def _locked(facts: Sequence[rows.AnyFact], number: int) -> dict[str, list[rows.R
     found = (f for f in live(facts, rows.LockedReading) if f.id > touched)
     return {
         f.method_id: [
-            rows.Reading(
-                id=f.id, at=f.at, who=f.who, job_id=f.job_id, method_id=f.method_id,
-                pass_number=number, text=f.text, unit=f.unit, mm=f.mm, caliper_id=f.caliper_id,
-                how=f.how, temperature_id=f.temperature_id,
-            )
+            rows.Reading(pass_number=number, **{x.name: getattr(f, x.name) for x in fields(f)})
         ]
         for f in found
-    }  # fmt: skip
+    }
 
 
 def _turns_after(
@@ -410,3 +403,36 @@ def _turns_after(
             way = -turn.turns if turn.stud in other_way else turn.turns
             out[turn.stud] = out.get(turn.stud, 0.0) + way
     return out
+
+
+# -- what others did meanwhile ---------------------------------------------------------------------
+
+
+def what_came_in(seen: JobView, now: JobView, book: Book) -> str:
+    """Return what was done to a ski since a view of it was read: by whom and when, newest first."""
+    found = sorted(_news(seen, now, book), reverse=True)
+    told = [f"{clean(who) or 'somebody'} {did} at {local(at):%H:%M}" for at, who, did in found]
+    if any(h.job.id > seen.seen.newest for h in book.history_of_ski(now.ski.id)):
+        told.append("it was queued again")
+    if len(told) > MOST_TOLD:
+        told[MOST_TOLD:] = [f"and {len(told) - MOST_TOLD} more"]
+    if told:
+        return "; ".join(told)
+    if seen.job.day != now.job.day:
+        return f"it was carried to {now.job.day}"
+    if seen.seen.newest != now.seen.newest or seen.seen.facts != now.seen.facts:
+        return "something of it arrived from another book, or was struck out"
+    return "its sheet, its blade, its block or the shop's settings were changed"
+
+
+def _news(seen: JobView, now: JobView, book: Book) -> Iterator[tuple[str, str, str]]:
+    """Yield when, who and what of each fact and strike that the view was read without."""
+    known = {f.id: f for f in seen.facts}
+    for history in book.history_of_ski(now.ski.id):
+        own = history.job.id == now.job.id
+        for fact in history.facts:
+            if fact.id not in known if own else fact.id > seen.seen.newest:
+                yield fact.at, fact.who, did_words(fact)
+            elif own and fact.struck is not None and known[fact.id].struck is None:
+                verb = "took back" if fact.struck.reason == TAKEN_BACK else "struck out"
+                yield fact.struck.at, fact.struck.who, f"{verb} '{described(fact)}'"

@@ -15,24 +15,25 @@ from workbench.fin.plan.plan import Step
 from workbench.fin.wing import angle_of
 from workbench.measure.lengths import check_finest, parse_length
 from workbench.measure.units import Unit
+from workbench.records.book import whole
 from workbench.records.store import rows
-from workbench.records.store.faults import UnknownRowError
+from workbench.records.store.database import UnknownRowError
 from workbench.work.job.entry import Typed, check_reading, check_target, target_name
-from workbench.work.job.entry_words import what_came_in
-from workbench.work.job.job_view import WING_AIM, JobView
-from workbench.work.job.open_book import WITHOUT_LEARNED, OpenBook
-from workbench.work.job.ski_state import TAKEN_BACK
+from workbench.work.job.job_view import JobView
+from workbench.work.job.open_book import WITHOUT_LEARNED, OpenBook, what_came_in
 from workbench.work.job.stages import Event, check_can
 from workbench.work.order.round_records import (
     SETTLED,
+    TAKEN_BACK,
     TURN_ANSWERS,
+    WING_AIM,
     TurnAnswer,
     parts_text,
     turn_in,
 )
-from workbench.work.order.shop_policy import default_finest
 from workbench.work.text.words import error_words
 from workbench.work.trust.job_reading import Line
+from workbench.work.trust.shop_policy import default_finest
 from workbench.work.trust.wing_setup import hold_number, wing_setup
 
 _T = TypeVar("_T")
@@ -58,6 +59,7 @@ class Shop(OpenBook):
     Every method that is given a view writes by :meth:`act`, notes alone excepted.
     """
 
+    @whole
     def act(self, view: JobView, event: Event | None, write: Callable[[JobView], _T]) -> _T:
         """Let ``write`` keep something about a ski by what was seen of it, in one transaction.
 
@@ -69,7 +71,10 @@ class Shop(OpenBook):
             NotNowError: not at this stage.
             MidPassError: a stud was turned, and the round is not yet kept.
         """
-        return self.book.batch(self._act, view, event, write)
+        now = self._as_seen(view)
+        if event is not None:
+            check_can(now.progress, event)
+        return write(now)
 
     def keep(
         self, view: JobView, event: Event | None, write: Callable[[JobView], object]
@@ -82,12 +87,6 @@ class Shop(OpenBook):
     ) -> JobView:
         self.act(view, event, write)
         return self.view(view.job.id)
-
-    def _act(self, view: JobView, event: Event | None, write: Callable[[JobView], _T]) -> _T:
-        now = self._as_seen(view)
-        if event is not None:
-            check_can(now.progress, event)
-        return write(now)
 
     def _as_seen(self, view: JobView) -> JobView:
         """Return the job by the rules of now; raise where more of it changed than rules."""
@@ -122,19 +121,26 @@ class Shop(OpenBook):
         due = now.check_due
         if due is None or due.key != item:
             raise InputError("check", item, f"'{due.key if due is not None else 'none'}' next")
-        self.book.add_tick(now.job.id, self.who, listed, item, due.words)
+        self.book.add_fact(
+            now.job.id, self.who, rows.Tick(checklist=listed, item=item, text=due.words)
+        )
 
     def take_reading(self, view: JobView, line: Line, read: Typed) -> JobView:
         """Keep a reading: the one that is due, or a repeat of one already taken in this round."""
 
         def write(now: JobView) -> None:
             check_reading(line, read.text, read.mm, read.unit)
-            taken = rows.Taken(
-                method_id=line.method_id, pass_number=now.progress.pass_number, text=read.text,
-                unit=read.unit, mm=read.mm, caliper_id=read.caliper_id, how=read.how,
+            taken = rows.Reading(
+                method_id=line.method_id,
+                pass_number=now.progress.pass_number,
+                text=read.text,
+                unit=read.unit,
+                mm=read.mm,
+                caliper_id=read.caliper_id,
+                how=read.how,
                 temperature_id=_temperature_now(now),
-            )  # fmt: skip
-            self.book.add_reading(now.job.id, self.who, taken)
+            )
+            self.book.add_fact(now.job.id, self.who, taken)
 
         return self.keep(view, "read", write)
 
@@ -271,8 +277,10 @@ class Shop(OpenBook):
             return
         told = now.plan.turns if now.plan is not None else ()  # by hand nobody writes them down
         turns = [rows.Turn(t.stud.name, t.exact, t.turns) for t in told]
-        self.book.add_pass(
-            now.job.id, self.who, number=at.next_pass, turns=turns, finest_turn=now.finest_turn
+        self.book.add_fact(
+            now.job.id,
+            self.who,
+            rows.PassRow(number=at.next_pass, turns=tuple(turns), finest_turn=now.finest_turn),
         )
 
     def accept(self, view: JobView) -> JobView:
@@ -292,7 +300,11 @@ class Shop(OpenBook):
             angle, setup = angle_of(text), wing_setup(self.book)
             lay = now.wing_wanted_hold or setup.kept_hold if hold is None else hold
             used = setup.gauge_named(angle) if gauge is None else gauge
-            self.book.add_wing(now.job.id, self.who, text, angle, hold=lay, gauge=used)
+            self.book.add_fact(
+                now.job.id,
+                self.who,
+                rows.WingSetting(text=text, angle_deg=angle, hold=lay, gauge=used),
+            )
 
         return self.keep(view, "set wing", write)
 
@@ -319,7 +331,7 @@ class Shop(OpenBook):
         job = self.book.job(now.job.id)
         if job.day < self.day:
             self.book.carry_job(job.id, self.day, who=initials)
-        self.book.add_sign_off(job.id, initials, parts_text(self.book, now.ski))
+        self.book.add_fact(job.id, initials, rows.SignOff(text=parts_text(self.book, now.ski)))
 
     def set_aside(self, view: JobView, reason: str) -> JobView:
         """Put the ski aside with a reason."""

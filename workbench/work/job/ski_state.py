@@ -16,7 +16,7 @@ from workbench.frozen import dataclass
 from workbench.records.store import rows
 from workbench.records.tables.ski_facts import SkiFacts, SkiJob, SkiSheet
 from workbench.work.order.round_records import SETTLED, answered_in, struck_turn
-from workbench.work.order.shop_policy import Rules
+from workbench.work.trust.shop_policy import Rules
 
 JobStanding = Literal["open", "released", "set again", "not released"]
 """How a job ends: not yet, in force, replaced by a later job that is released, or not in force."""
@@ -36,9 +36,6 @@ _CHANGED: Mapping[_Changed, str] = {
 
 UNMEASURED = "a stud was turned and not measured since"
 REFITTED = "its blade or block was changed and it was not measured since"
-
-TAKEN_BACK = "taken back"
-"""The reason with which the last entry is struck out when it is taken back."""
 
 _MOVED: tuple[_Changed, ...] = ("turned", "loosened", "wing")
 

@@ -15,23 +15,11 @@ from workbench.errors import InputError
 from workbench.fin.plan.plan import is_within
 from workbench.frozen import dataclass
 from workbench.measure.repeats import mean_of
-from workbench.records.store.rows import (
-    AnyFact,
-    JobKind,
-    LockedReading,
-    Mark,
-    PassRow,
-    Reading,
-    SignOff,
-    Target,
-    Temperature,
-    Tick,
-    WingSetting,
-)
+from workbench.records.store import rows
 from workbench.work.job.ski_state import REFITTED, UNMEASURED, JobState, final_passed
-from workbench.work.order.shop_policy import SHIPPED_RULES, Rules
-from workbench.work.trust.significance import accepted_mm
-from workbench.work.trust.temperature_correction import known_temperatures, values_mm
+from workbench.work.trust.job_reading import accepted_mm
+from workbench.work.trust.reading_tools import known_temperatures, values_mm
+from workbench.work.trust.shop_policy import SHIPPED_RULES, Rules
 
 Stage = Literal[
     "waiting", "received check", "as received", "studs", "target", "turning", "measuring",
@@ -202,16 +190,16 @@ class Progress:
 
     stage: Stage
     pass_number: int
-    values: Mapping[int, Mapping[str, tuple[Reading, ...]]]
-    targets: Mapping[str, Target]
+    values: Mapping[int, Mapping[str, tuple[rows.Reading, ...]]]
+    targets: Mapping[str, rows.Target]
     step: int
     ticked: frozenset[str]
     reason: str = ""
-    temperatures: Mapping[str, Temperature] = field(default_factory=dict)
+    temperatures: Mapping[str, rows.Temperature] = field(default_factory=dict)
     eyes: str = ""
     gate: Stage = "waiting"
     state: JobState = JobState()
-    locked: Mapping[str, LockedReading] = field(default_factory=dict)
+    locked: Mapping[str, rows.LockedReading] = field(default_factory=dict)
 
     @property
     def loose(self) -> bool:
@@ -255,11 +243,11 @@ class Asked:
 
     tolerances_mm: Mapping[str, float]
     has_wing: bool
-    kind: JobKind = "setting"
+    kind: rows.JobKind = "setting"
 
 
 def progress(
-    facts: Sequence[AnyFact],
+    facts: Sequence[rows.AnyFact],
     asked: Asked,
     state: JobState,
     rules: Rules = SHIPPED_RULES,
@@ -280,17 +268,19 @@ def progress(
         kept = [
             f
             for f in kept
-            if not isinstance(f, Reading) or f.pass_number != number or f.id >= state.stale
+            if not isinstance(f, rows.Reading) or f.pass_number != number or f.id >= state.stale
         ]
     if state.refit:  # another blade or block: what was aimed at and gone on with was of the old one
         kept = [f for f in kept if f.id > state.refit or not _is_of_setting(f)]
     # A reading by another method, such as a coarse mark, bears the others out and moves no gate.
-    live = [f for f in kept if not isinstance(f, Reading) or f.method_id in asked.tolerances_mm]
+    live = [
+        f for f in kept if not isinstance(f, rows.Reading) or f.method_id in asked.tolerances_mm
+    ]
     at = Progress(
         stage="waiting",
         pass_number=number,
         values=_values(kept),
-        targets={f.method_id: f for f in live if isinstance(f, Target)},
+        targets={f.method_id: f for f in live if isinstance(f, rows.Target)},
         step=state.step,
         ticked=frozenset(),
         temperatures=known_temperatures(live),
@@ -306,7 +296,7 @@ def progress(
             assert_never(asked.kind)
     gate, eyes = stage, gates.eyes() if stage in ("sign-off", "signed off") else ""
     reason = ""
-    aside = [f for f in live if isinstance(f, Mark) and f.kind in ("set_aside", "taken_up")]
+    aside = [f for f in live if isinstance(f, rows.Mark) and f.kind in ("set_aside", "taken_up")]
     if aside and aside[-1].kind == "set_aside" and stage != "signed off":
         stage, reason = "set aside", aside[-1].text
     return replace(
@@ -314,10 +304,10 @@ def progress(
     )
 
 
-def _is_of_setting(fact: AnyFact) -> bool:
+def _is_of_setting(fact: rows.AnyFact) -> bool:
     """Whether a fact is of the setting that the blade has: a target, or a mark that goes on."""
-    going_on = isinstance(fact, Mark) and fact.kind in (*GOES_ON, "enough")
-    return going_on or isinstance(fact, Target)
+    going_on = isinstance(fact, rows.Mark) and fact.kind in (*GOES_ON, "enough")
+    return going_on or isinstance(fact, rows.Target)
 
 
 GOES_ON = ("seated", "aimed", "reaim", "step", "accepted")
@@ -328,7 +318,7 @@ GOES_ON = ("seated", "aimed", "reaim", "step", "accepted")
 class _Gates:
     """The facts of a job that stand, and the gates that they have passed."""
 
-    live: Sequence[AnyFact]
+    live: Sequence[rows.AnyFact]
     asked: Asked
     rules: Rules
     at: Progress
@@ -343,19 +333,19 @@ class _Gates:
             return ("received check" if ticked else "waiting"), ticked
         if not self._read(self.at.pass_number):
             return ("measuring" if self.at.pass_number else "as received"), frozenset()
-        marks = {f.kind: f.id for f in self.live if isinstance(f, Mark)}
+        marks = {f.kind: f.id for f in self.live if isinstance(f, rows.Mark)}
         if "seated" not in marks:
             return "studs", frozenset()
-        opened = max(_last_id(self.live, (Target,)), marks.get("reaim", ""))
+        opened = max(_last_id(self.live, (rows.Target,)), marks.get("reaim", ""))
         if marks.get("aimed", "") <= opened or "aimed" not in marks:
             return "target", frozenset()
         if self.at.step > 1:  # a stud was turned: these readings are those of before
             return "turning", frozenset()
-        touched = _last_id(self.live, (Reading, Target, PassRow))
+        touched = _last_id(self.live, (rows.Reading, rows.Target, rows.PassRow))
         if marks.get("accepted", "") < touched:
             met = _met(self.at, self.asked.tolerances_mm, self.u_of)
             return ("within" if met else "turning"), frozenset()
-        if self.asked.has_wing and _last_id(self.live, (WingSetting,)) <= touched:
+        if self.asked.has_wing and _last_id(self.live, (rows.WingSetting,)) <= touched:
             return "wing", frozenset()
         passed, ticked = self._final()
         return ("sign-off" if passed else "final check"), ticked
@@ -371,11 +361,11 @@ class _Gates:
 
     @property
     def _signed(self) -> bool:
-        return any(isinstance(f, SignOff) for f in self.live)
+        return any(isinstance(f, rows.SignOff) for f in self.live)
 
     def _received(self) -> tuple[bool, frozenset[str]]:
         """Whether the received check is passed, now or when one of its ticks was made."""
-        ticks = [f for f in self.live if isinstance(f, Tick) and f.checklist == "received"]
+        ticks = [f for f in self.live if isinstance(f, rows.Tick) and f.checklist == "received"]
         items: frozenset[str] = frozenset()
         for tick in ticks:
             items |= {tick.item}
@@ -394,8 +384,8 @@ class _Gates:
 
     def _touched(self) -> str:
         """The id of the last thing after which the final check has to be gone through anew."""
-        accepted = (f.id for f in self.live if isinstance(f, Mark) and f.kind == "accepted")
-        changed = _last_id(self.live, (Reading, Target, PassRow, WingSetting))
+        accepted = (f.id for f in self.live if isinstance(f, rows.Mark) and f.kind == "accepted")
+        changed = _last_id(self.live, (rows.Reading, rows.Target, rows.PassRow, rows.WingSetting))
         return max(changed, *accepted, "")
 
     def _final(self) -> tuple[bool, frozenset[str]]:
@@ -408,38 +398,38 @@ class _Gates:
             return True, items
         return False, items - {CLAMP}
 
-    def locked(self) -> dict[str, LockedReading]:
+    def locked(self) -> dict[str, rows.LockedReading]:
         """The readings with the clamp bolts tight, by method id; what was loosened since ends them.
 
         They are a look and no turn: the final check before them counts.
         """
-        steps = (f.id for f in self.live if isinstance(f, Mark) and f.kind == "step")
+        steps = (f.id for f in self.live if isinstance(f, rows.Mark) and f.kind == "step")
         touched = max(self._touched(), self.at.state.stale, *steps)
-        kept = (f for f in self.live if isinstance(f, LockedReading) and f.id > touched)
+        kept = (f for f in self.live if isinstance(f, rows.LockedReading) and f.id > touched)
         return {f.method_id: f for f in kept if f.method_id in self.asked.tolerances_mm}
 
     def eyes(self) -> str:
         """The initials of who else looked at the ski since its final check."""
-        since = max(_last_id(self.live, (Tick,)), self._touched())
-        looked = [f for f in self.live if isinstance(f, Mark) and f.kind == "second_eyes"]
+        since = max(_last_id(self.live, (rows.Tick,)), self._touched())
+        looked = [f for f in self.live if isinstance(f, rows.Mark) and f.kind == "second_eyes"]
         return looked[-1].text if looked and looked[-1].id > since else ""
 
 
-def _goes_on(fact: AnyFact, number: int, last: str) -> bool:
+def _goes_on(fact: rows.AnyFact, number: int, last: str) -> bool:
     """Whether a fact goes on from the readings of a round; ``last`` is the id of the last one."""
-    if isinstance(fact, Mark) and fact.kind == "enough":
+    if isinstance(fact, rows.Mark) and fact.kind == "enough":
         return fact.number == number
     if fact.id < last:
         return False
-    if isinstance(fact, Mark):
+    if isinstance(fact, rows.Mark):
         return fact.kind in GOES_ON
-    return isinstance(fact, Target | PassRow | WingSetting | SignOff)
+    return isinstance(fact, rows.Target | rows.PassRow | rows.WingSetting | rows.SignOff)
 
 
-def _values(live: Sequence[AnyFact]) -> dict[int, dict[str, tuple[Reading, ...]]]:
-    out: dict[int, dict[str, tuple[Reading, ...]]] = {}
+def _values(live: Sequence[rows.AnyFact]) -> dict[int, dict[str, tuple[rows.Reading, ...]]]:
+    out: dict[int, dict[str, tuple[rows.Reading, ...]]] = {}
     for f in live:
-        if isinstance(f, Reading):
+        if isinstance(f, rows.Reading):
             row = out.setdefault(f.pass_number, {})
             row[f.method_id] = (*row.get(f.method_id, ()), f)
     return out
@@ -459,5 +449,5 @@ def _met(at: Progress, tolerances_mm: Mapping[str, float], u_of: UOf | None) -> 
     return True
 
 
-def _last_id(live: Sequence[AnyFact], kinds: tuple[type, ...]) -> str:
+def _last_id(live: Sequence[rows.AnyFact], kinds: tuple[type, ...]) -> str:
     return max((f.id for f in live if isinstance(f, kinds)), default="")

@@ -22,7 +22,7 @@ from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.text.fields import Field, filled
 from workbench.work.text.words import clean
-from workbench.work.trust.temperature_correction import (
+from workbench.work.trust.reading_tools import (
     TEMPERATURE_OFF,
     at_words,
     temperature_in_force,

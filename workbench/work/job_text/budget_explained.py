@@ -14,17 +14,16 @@ from workbench.measure.doubtful import Doubts
 from workbench.measure.repeats import Repeats
 from workbench.measure.units import MM_PER, Unit
 from workbench.work.job.job_view import JobView
-from workbench.work.trust.job_reading import Line
+from workbench.work.trust.job_reading import WITHIN, Line
 from workbench.work.trust.reading_budget import (
     OUTLINE,
     STATED,
     Figures,
     budgets_of,
+    origin_words,
     outline_u_mm,
     with_outline,
 )
-from workbench.work.trust.shop_scatter import origin_words
-from workbench.work.trust.significance import WITHIN
 
 LEVEL = 0.95
 """Coverage probability of the expanded uncertainty shown."""
@@ -117,7 +116,7 @@ def budget_lines(trust: Trust, unit: Unit) -> tuple[str, ...]:
 
 def part_words(part: Contribution, unit: Unit) -> str:
     """Return what was known of a part, its divisor, sensitivity, distribution and type."""
-    known, of = in_own_unit(part, part.known, unit)
+    known, of = _in_own_unit(part, unit)
     return (
         f"{known:.3g} {of} / {part.divisor:.3g} × {_sensitivity(part, unit):.2g} "
         f"({part.distribution}, type {part.evaluation})"
@@ -130,38 +129,28 @@ def budget_report(trust: Trust, unit: Unit) -> dict[str, object]:
     origins = dict(origins_of(trust))
     per = MM_PER[unit]
     return {
-        "method": trust.method.name,
-        "unit": unit,
-        "value": trust.repeats.mean / per,
-        "repeats": trust.repeats.n,
-        "u": budget.u / per,
-        "dof": _finite(budget.dof),
-        "level": LEVEL,
-        "coverage_factor": k,
-        "expanded": k * budget.u / per,
+        "method": trust.method.name, "unit": unit,
+        "value": trust.repeats.mean / per, "repeats": trust.repeats.n,
+        "u": budget.u / per, "dof": _finite(budget.dof),
+        "level": LEVEL, "coverage_factor": k, "expanded": k * budget.u / per,
         "parts": [
             {
-                "name": part.name,
-                "known": in_own_unit(part, part.known, unit)[0],
-                "unit": in_own_unit(part, part.known, unit)[1],
-                "divisor": part.divisor,
-                "distribution": part.distribution,
-                "type": part.evaluation,
-                "sensitivity": _sensitivity(part, unit),
-                "u": row.component / per,
-                "dof": _finite(part.dof),
-                "share": row.share,
+                "name": part.name, "known": known, "unit": of, "divisor": part.divisor,
+                "distribution": part.distribution, "type": part.evaluation,
+                "sensitivity": _sensitivity(part, unit), "u": row.component / per,
+                "dof": _finite(part.dof), "share": row.share,
                 "origin": origins.get(part.name, ""),
             }
             for row in budget.rows
             for part in (row.contribution,)
+            for known, of in (_in_own_unit(part, unit),)
         ],
-    }
+    }  # fmt: skip
 
 
-def in_own_unit(part: Contribution, value: float, unit: Unit) -> tuple[float, str]:
-    """Return a figure of a part in the unit that its source is measured in, and that."""
-    return (value / MM_PER[unit], unit) if part.of == "length" else (value, part.of)
+def _in_own_unit(part: Contribution, unit: Unit) -> tuple[float, str]:
+    """Return what is known of a part in the unit that its source is measured in, and that."""
+    return (part.known / MM_PER[unit], unit) if part.of == "length" else (part.known, part.of)
 
 
 def _sensitivity(part: Contribution, unit: Unit) -> float:

@@ -37,8 +37,7 @@ from workbench.work.job_text.view_words import (
     stage_words,
 )
 from workbench.work.text.words import clean, step_words, turn_words
-from workbench.work.trust.job_reading import Line
-from workbench.work.trust.significance import WITHIN
+from workbench.work.trust.job_reading import WITHIN, Line
 from workbench.work.trust.wing_setup import setting_words
 
 NOT_YET = "not read yet"
@@ -102,20 +101,16 @@ def refused_words(view: JobView, ski: str) -> str:
 
 def job_reading_lines(view: JobView, unit: Unit) -> list[str]:
     """Return each reading: its method, as received, now, its target, and how it compares."""
+    numbered = enumerate(view.lines, 1)
     if view.job.kind == "recheck":
-        read = [(n, x) for n, x in enumerate(view.lines, 1) if x.locked_mm is not None]
-        return [_locked(number, line, unit) for number, line in read]
-    out: list[str] = []
-    for number, line in enumerate(view.lines, 1):
-        out += _reading(number, line, unit)
-    return out
+        return [_locked(n, line, unit) for n, line in numbered if line.locked_mm is not None]
+    return [said for n, line in numbered for said in _reading(n, line, unit)]
 
 
 def _reading(number: int, line: Line, unit: Unit) -> Iterator[str]:
     name = f"Reading {number}"
     yield f"{name}: {clean(line.method.name)}"
-    later = line.received_mm is not None and line.received_mm != line.now_mm
-    if later and line.received_mm is not None:
+    if line.received_mm is not None and line.received_mm != line.now_mm:
         yield f"{name} as received: {length_text(line.received_mm, unit)} {unit}"
     yield f"{name} now: {now_words(line, unit)}"
     if line.target_mm is not None:
@@ -134,10 +129,8 @@ def _reading(number: int, line: Line, unit: Unit) -> Iterator[str]:
 
 
 def _locked(number: int, line: Line, unit: Unit) -> str:
-    moved = moved_words(line, unit)
-    said = (
-        f"Reading {number} with the bolts tight: {length_text(line.locked_mm or 0.0, unit)} {unit}"
-    )
+    moved, text = moved_words(line, unit), length_text(line.locked_mm or 0.0, unit)
+    said = f"Reading {number} with the bolts tight: {text} {unit}"
     return f"{said}; {moved}" if moved else said
 
 
@@ -153,12 +146,14 @@ def now_words(line: Line, unit: Unit) -> str:
 
 def mark_lines(view: JobView, unit: Unit) -> list[str]:
     """Return each coarse mark read in this round, and how it compares with the readings."""
-    return [
-        f"Mark {i}: {clean(m.method.name)}: {length_text(m.reading.value_mm, unit)} {unit}, "
-        f"{off_words(m, unit)}"
-        for i, m in enumerate(view.marks, 1)
-        if m.reading is not None
-    ]
+    read = ((i, m, _mark_read(m, unit)) for i, m in enumerate(view.marks, 1))
+    return [f"Mark {i}: {clean(mark.method.name)}: {words}" for i, mark, words in read if words]
+
+
+def _mark_read(mark: CoarseMark, unit: Unit) -> str:
+    if mark.reading is None:
+        return ""
+    return f"{length_text(mark.reading.value_mm, unit)} {unit}, {off_words(mark, unit)}"
 
 
 def _has_turns(view: JobView) -> bool:
@@ -170,10 +165,9 @@ def _has_turns(view: JobView) -> bool:
 
 def turn_lines(view: JobView, unit: Unit) -> list[str]:
     """Return the stud turns with their exact figures, the steps, and the readings to expect."""
-    if not _has_turns(view):
+    if not _has_turns(view) or view.plan is None:
         by_hand = view.stage == "turning" and view.rig.missing
         return [*_step_lines(view)] if by_hand else []
-    assert view.plan is not None
     out = [
         f"Stud {clean(t.stud.said)}: {turn_words(t, view.rules.dial)}; "
         f"exact {_signed(t.exact)} turns, u {t.u_turns:.3f} turns"
@@ -262,21 +256,11 @@ def queue_report(day: str, lines: Sequence[RosterLine]) -> Json:
 def ski_report(number: int, line: RosterLine) -> Json:
     """Return a line of the queue."""
     return {
-        "number": number,
-        "job": line.job_id,
-        "ski": line.ski_name,
-        "rider": line.rider,
-        "serial": line.serial,
-        "due": line.due,
-        "kind": line.kind,
-        "day": line.day,
-        "stage": line.stage,
-        "round": line.pass_number,
-        "note": line.note,
-        "set_aside": line.reason,
-        "clamp_bolts_loose": line.loose,
-        "not_released": line.unreleased,
-    }
+        "number": number, "job": line.job_id, "ski": line.ski_name, "rider": line.rider,
+        "serial": line.serial, "due": line.due, "kind": line.kind, "day": line.day,
+        "stage": line.stage, "round": line.pass_number, "note": line.note,
+        "set_aside": line.reason, "clamp_bolts_loose": line.loose, "not_released": line.unreleased,
+    }  # fmt: skip
 
 
 def job_report(view: JobView, unit: Unit, number: int, line: RosterLine) -> Json:
@@ -311,42 +295,36 @@ def _reading_report(number: int, line: Line, unit: Unit) -> Json:
         return None if mm is None else mm / per
 
     return {
-        "number": number,
-        "method": line.method.name,
-        "quantity": line.method.quantity,
-        "received": shown(line.received_mm),
-        "now": shown(line.now_mm),
-        "u": shown(line.u_mm),
-        "repeats": len(line.latest),
-        "target": shown(line.target_mm),
-        "tolerance": line.tolerance_mm / per,
-        "off": shown(line.off_mm),
-        "state": line.nearness,
-    }
+        "number": number, "method": line.method.name, "quantity": line.method.quantity,
+        "received": shown(line.received_mm), "now": shown(line.now_mm), "u": shown(line.u_mm),
+        "repeats": len(line.latest), "target": shown(line.target_mm),
+        "tolerance": line.tolerance_mm / per, "off": shown(line.off_mm), "state": line.nearness,
+    }  # fmt: skip
 
 
 def _stud_report(turn: StudTurn) -> Json:
     return {
-        "name": turn.stud.name,
-        "turns_exact": turn.exact,
-        "u_turns": turn.u_turns,
-        "turns": turn.turns,
-        "direction": turn.direction,
+        "name": turn.stud.name, "turns_exact": turn.exact, "u_turns": turn.u_turns,
+        "turns": turn.turns, "direction": turn.direction,
         "clockwise": turn.stud.clockwise(turn.turns) if turn.turns else None,
-    }
+    }  # fmt: skip
 
 
 def how_taken_lines(view: JobView, unit: Unit, one: Line | None = None) -> list[str]:
     """Return how each reading is taken, or one of them, and how sure it is once it is taken."""
     out: list[str] = []
-    for number, line in enumerate(view.lines, 1):
-        if one is not None and line.method_id != one.method_id:
-            continue
+    for number, line in _numbered(view, one):
         name = f"Reading {number}"
         out += [f"{name}: {clean(line.method.name)}", clean(place_words(line.method, unit))]
         out += list(hold_words(line.method))
         out += [f"{name}: {clean(words)}" for words in trust_lines(view, line, unit)]
     return out
+
+
+def _numbered(view: JobView, one: Line | None) -> list[tuple[int, Line]]:
+    """Return each reading with its number, or one of them."""
+    wanted = None if one is None else one.method_id
+    return [x for x in enumerate(view.lines, 1) if wanted in (None, x[1].method_id)]
 
 
 def trust_lines(view: JobView, line: Line, unit: Unit) -> list[str]:
@@ -372,8 +350,7 @@ def how_taken_report(view: JobView, unit: Unit, one: Line | None = None) -> dict
                 "hold": list(hold_words(line.method)),
                 "budget": budget_report(trust_of(view, line), unit) if line.taken else None,
             }
-            for number, line in enumerate(view.lines, 1)
-            if one is None or line.method_id == one.method_id
+            for number, line in _numbered(view, one)
         ],
     }
 
@@ -382,16 +359,10 @@ def all_mark_lines(view: JobView, unit: Unit) -> list[str]:
     """Return every coarse mark of the blade: where it is read, what it should read, and reads."""
     out: list[str] = []
     for number, mark in enumerate(view.marks, 1):
-        out += _mark(number, mark, unit)
+        name = f"Mark {number}"
+        out += [f"{name}: {clean(mark.method.name)}", mark_place(mark.method, unit)]
+        if mark.expected_mm is not None:
+            out.append(f"{name} by the readings: {length_text(mark.expected_mm, unit)} {unit}")
+        if read := _mark_read(mark, unit):
+            out.append(f"{name} read: {read}")
     return out or ["No coarse mark on this blade yet: quarterturn add-mark NAME"]
-
-
-def _mark(number: int, mark: CoarseMark, unit: Unit) -> list[str]:
-    name = f"Mark {number}"
-    out = [f"{name}: {clean(mark.method.name)}", mark_place(mark.method, unit)]
-    if mark.expected_mm is not None:
-        out.append(f"{name} by the readings: {length_text(mark.expected_mm, unit)} {unit}")
-    if mark.reading is not None:
-        read = f"{length_text(mark.reading.value_mm, unit)} {unit}"
-        out.append(f"{name} read: {read}, {off_words(mark, unit)}")
-    return out

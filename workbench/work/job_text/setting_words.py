@@ -166,7 +166,7 @@ def _station_words(station: Station | None, unit: Unit) -> str:
 
 # -- as a line that a QR code carries --------------------------------------------------------------
 
-MARK = "QT"
+_MARK = "QT"
 _LONGEST = 800
 _PLAIN = " /-._~+:,()#*"
 
@@ -177,7 +177,7 @@ def code_text(serial: str, numbers: Iterable[tuple[str, str]], day: str) -> str:
     Nothing where it would be longer than a code that a hand scanner reads.
     """
     said = (f"{_safe(what)}={_safe(value)}" for what, value in numbers)
-    text = ";".join((MARK, _safe(serial), *said, _safe(day)))
+    text = ";".join((_MARK, _safe(serial), *said, _safe(day)))
     return text if len(text) <= _LONGEST else ""
 
 
@@ -185,7 +185,7 @@ def serial_in(text: str) -> str:
     """Return the serial that a setting's line names; any other text as it is."""
     mark, _, rest = text.strip().partition(";")
     serial = unquote(rest.partition(";")[0])
-    return serial if mark.upper() == MARK and serial.strip() else text
+    return serial if mark.upper() == _MARK and serial.strip() else text
 
 
 def _safe(text: str) -> str:

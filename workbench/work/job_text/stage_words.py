@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import shlex
 from dataclasses import dataclass
-from typing import Protocol, assert_never
+from typing import Literal, Protocol, TypeAlias, assert_never
 
 from workbench.errors import BenchError
 from workbench.measure.display import length_text, turn_text
@@ -15,22 +15,22 @@ from workbench.measure.units import Unit
 from workbench.work.drawing.scene import nominal_pose
 from workbench.work.job.job_view import JobView
 from workbench.work.job_text.view_words import (
-    NO_TURNS,
-    SETTLE,
     act_due,
     check_name,
     learnt_act_words,
-    lock_words,
     missing_parts_words,
     no_turn_why,
     no_turn_words,
-    reading_due,
-    sign_off_due,
     unreleased_words,
 )
 from workbench.work.text.safe_text import visible
 from workbench.work.text.words import CAUTION_SNUG, clean, step_words
 from workbench.work.trust.job_reading import Line
+
+SETTLE = "Loosen, turn each stud out 1/8 and in 1/8, push the blade home, snug"
+"""What settles the studs: each has its play on the side that it is turned in from."""
+
+NO_TURNS = "No turns: see the warning"
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,12 +78,12 @@ class Hand(Protocol):
 
 def check_keys(view: JobView, hand: Hand) -> str:
     """Return which item of the check + ticks; Enter begins it."""
-    if not hand.hands_on or view.check_due is None:
-        begins = f"Enter begins the {check_name(view).lower()}."
-        missing = missing_parts_words(view) if view.stage == "waiting" else ""
-        ways = f"{missing} yet; {_parts_by(view)}, or 'another' to choose."
-        return f"{begins} {ways}" if missing else begins
-    return f"+ or space ticks: {view.check_due.words}"
+    if hand.hands_on and view.check_due is not None:
+        return f"+ or space ticks: {view.check_due.words}"
+    begins = f"Enter begins the {check_name(view).lower()}."
+    if view.stage == "waiting" and (missing := missing_parts_words(view)):
+        return f"{begins} {missing} yet; {_parts_by(view)}, or 'another' to choose."
+    return begins
 
 
 def check_task(view: JobView) -> Task:
@@ -97,6 +97,20 @@ def check_task(view: JobView) -> Task:
 
 
 # -- readings ------------------------------------------------------------------------------------
+
+
+def reading_due(view: JobView, name: str) -> str:
+    """Return the reading of that name, with which repeat it is where more than one is wanted.
+
+    One more than are wanted is a repeat too, and counts.
+    """
+    wanted = view.rules.repeats
+    named = (x for x in view.lines if name in (x.method.name, clean(x.method.name)))
+    line = next(named, None)
+    if wanted == 1 or view.due is None or line is None:
+        return name
+    number = len(line.latest) + 1
+    return f"{name}, {number} of {wanted}" if number <= wanted else f"{name}, repeat {number}"
 
 
 def reading_keys(view: JobView, hand: Hand) -> str:
@@ -123,10 +137,10 @@ def reading_task(view: JobView) -> Task:
 def again_keys(view: JobView) -> str:
     """Return what to do before a stud is turned, where the readings contradict each other."""
     names = [c.reading.method.name for c in view.contradictions]
-    own = next((x.method.name for x in view.lines if x.method.name in names), None)
-    if own is None:
-        return f"Read the mark {clean(names[0])} again, or Enter goes on as it is."
-    return f"Take {clean(own)} again: ▸ on it, x strikes it out; or Enter goes on as it is."
+    for line in view.lines:
+        if (own := line.method.name) in names:
+            return f"Take {clean(own)} again: ▸ on it, x strikes it out; or Enter goes on as it is."
+    return f"Read the mark {clean(names[0])} again, or Enter goes on as it is."
 
 
 def again_task(view: JobView) -> Task:
@@ -180,10 +194,9 @@ def target_task(view: JobView) -> Task:
 
 
 def _parts_by(view: JobView) -> str:
-    """Return how what is not known yet comes to be: what to type to find it."""
-    ways = {"blade": "trace", "block": "measure"}
-    found = " and ".join(f"'{ways[part]}'" for part in view.rig.missing)
-    return f": finds {found}"
+    """Return what to type to find what is not known yet."""
+    ways = {"blade": "'trace'", "block": "'measure'"}
+    return f": finds {' and '.join(ways[part] for part in view.rig.missing)}"
 
 
 def turn_keys(view: JobView, hand: Hand) -> str:
@@ -234,6 +247,29 @@ def on_target_words(view: JobView, unit: Unit) -> str:
 
 
 # -- the sign-off and after ------------------------------------------------------------------------
+
+
+def lock_words(name: str) -> str:
+    """Return that a reading is taken once more, the clamp bolts being tight for good."""
+    return f"After-lock check: measure {name} once more, the clamp bolts tight"
+
+
+SignOffDue: TypeAlias = Literal["barred", "after-lock", "second eyes", "sign-off"]
+"""What a sign-off waits for, or itself."""
+
+
+def sign_off_due(view: JobView) -> SignOffDue:
+    """Return what is to be done at the sign-off: what bars it, then what the shop asks for first.
+
+    A reading with the clamp bolts tight that the shop does not ask for is only offered.
+    """
+    if view.progress.state.bars:
+        return "barred"
+    if view.rules.after_lock and view.lock_due is not None:
+        return "after-lock"
+    if view.rules.second_eyes and not view.progress.eyes:
+        return "second eyes"
+    return "sign-off"
 
 
 def sign_off_keys(view: JobView, hand: Hand) -> str:
@@ -338,10 +374,9 @@ def reading_tour(view: JobView, unit: Unit) -> str:
     if view.due is None:
         return "all is read; Enter goes on."
     line = view.lines[view.due]
-    text = length_text(_shown_mm(view, line), unit)
     return (
-        f"type {text} and Enter, as a caliper would show {line.method.name}. m shows how it is "
-        "held, * changes inch and mm, u takes it back."
+        f"type {length_text(_shown_mm(view, line), unit)} and Enter, as a caliper would show "
+        f"{line.method.name}. m shows how it is held, * changes inch and mm, u takes it back."
     )
 
 

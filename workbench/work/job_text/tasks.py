@@ -11,6 +11,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Literal, TypeAlias
 
+from workbench.advice.checklists import note_for
 from workbench.frozen import dataclass
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
@@ -20,26 +21,17 @@ from workbench.work.job.shop import Shop
 from workbench.work.job.stages import ALLOWED, Stage
 from workbench.work.job_text import stage_words as words
 from workbench.work.job_text.stage_words import Hand, Task
-from workbench.work.job_text.view_words import (
-    MAKERS_FIRST,
-    NO_FIT,
-    OUT_OF_REACH,
-    STUDS_UP,
-    TURN_BACK,
-    Obstacle,
-    obstacle,
-    other_job_words,
-    torque_words,
-    turning_caution,
-    wing_step,
-)
+from workbench.work.job_text.view_words import act_due, other_job_words
 from workbench.work.text.words import (
     BOLTS_LOOSE,
     CAUTION_EDGES,
+    CAUTION_LOOSEN,
     CAUTION_RIDE,
+    CAUTION_SNUG,
     REFITTED_LOOSE,
     clean,
 )
+from workbench.work.trust.wing_setup import held_words
 
 Asks: TypeAlias = Literal[
     "ticks", "reading", "targets", "turns", "angle", "initials", "nothing", "next ski"
@@ -71,6 +63,13 @@ class StageTask:
     open_point: str = ""
 
 
+STUDS_UP = "Bring all three studs up to just touch the blade"
+MAKERS_FIRST = "The maker's instructions, event rules and a qualified technician come first."
+NO_FIT = "These readings do not work"
+OUT_OF_REACH = "The target is out of reach: give another."
+TURN_BACK = "A stud was turned, but what its turns were counted from no longer counts"
+
+
 def _tick(shop: Shop, view: JobView, answer: str) -> JobView:
     due = view.check_due
     return shop.tick(view, answer or (due.key if due is not None else ""))
@@ -96,6 +95,14 @@ _MEASURE = StageTask(
     tour=lambda view, unit, begun: words.reading_tour(view, unit),
     caution=CAUTION_EDGES,
 )  # fmt: skip
+
+
+def wing_step(view: JobView) -> str:
+    """Return that the wing is to be set, to which angle where one is wanted, and tightened."""
+    wanted = view.wing_wanted_deg
+    to = f" to {held_words(wanted, view.wing_wanted_hold)}" if wanted is not None else ""
+    return f"Set the wing{to}, tighten it"
+
 
 TASKS: dict[Stage, StageTask] = {
     "waiting": replace(_CHECK, counts=False),
@@ -199,6 +206,32 @@ TASKS: dict[Stage, StageTask] = {
 READS_AT = frozenset(s for s in TASKS if "read" in ALLOWED[s] or TASKS[s].asks == "targets")
 """Stages at which a number typed is a reading or a target; at others it is kept as a note."""
 
+Obstacle: TypeAlias = Literal["elsewhere", "open round", "out of reach", "no fit", "contradiction"]
+"""What has to be seen to before a ski goes on from its stage."""
+
+
+_BEFORE_A_TURN = ("studs", "target", "turning")
+
+
+def obstacle(view: JobView) -> Obstacle | None:
+    """Return what is in the way of a job, the most pressing first; None where nothing is.
+
+    Another job of the ski holds its round open, or this one holds one behind a later gate; its
+    target cannot be reached; its readings fit no pose, or contradict each other.
+    """
+    if view.progress.state.elsewhere:
+        return "elsewhere"
+    if view.progress.mid_pass and view.stage not in ("turning", "set aside"):
+        return "open round"
+    if view.unreachable is not None and view.stage in ("target", "turning"):
+        return "out of reach"
+    if view.stage in _BEFORE_A_TURN and view.why is not None and not view.rig.missing:
+        return "no fit"
+    if view.stage in _BEFORE_A_TURN and view.contradictions and not view.progress.step:
+        return "contradiction"
+    return None
+
+
 WAYS: dict[Obstacle, tuple[Callable[[JobView], str], Callable[[JobView], Task]]] = {
     "elsewhere": (
         lambda view: f"{other_job_words(view)} z: the day's queue.",
@@ -209,24 +242,18 @@ WAYS: dict[Obstacle, tuple[Callable[[JobView], str], Callable[[JobView], Task]]]
         lambda view: Task(f"{TURN_BACK}: take its steps back, the last first.", ("take-back",)),
     ),
     "out of reach": (
-        lambda view: (
-            f"{OUT_OF_REACH} t opens the target."
-            if view.stage == "turning"
-            else f"{OUT_OF_REACH} u takes it back."
-        ),
-        lambda view: Task(
-            OUT_OF_REACH,
-            ("aim --again" if view.stage == "turning" else "aim METHOD VALUE", "take-back"),
-        ),
+        lambda view: f"{OUT_OF_REACH} "
+            f"{'t opens the target' if view.stage == 'turning' else 'u takes it back'}.",
+        lambda view: Task(OUT_OF_REACH, (
+            "aim --again" if view.stage == "turning" else "aim METHOD VALUE", "take-back")),
     ),
     "no fit": (
         lambda view: f"{NO_FIT}: u takes the last one back, then measure it again.",
         lambda view: Task(
-            f"{NO_FIT}: take the last one back, then measure it again.", ("take-back",)
-        ),
+            f"{NO_FIT}: take the last one back, then measure it again.", ("take-back",)),
     ),
     "contradiction": (words.again_keys, words.again_task),
-}
+}  # fmt: skip
 """What to do about each thing that is in the way: the bench's sentence, and the command line's."""
 
 
@@ -242,12 +269,20 @@ def task_of(view: JobView) -> Task:
     return TASKS[view.stage].task(view) if found is None else WAYS[found][1](view)
 
 
+def torque_words(view: JobView) -> str:
+    """Return how the fastener of the item that is due is brought up, else nothing."""
+    item = view.check_due
+    return note_for(item.key, view.rules.torque) if item is not None else ""
+
+
 def caution_words(view: JobView, at_check: bool) -> str:
     """Return the caution that belongs where the hand is now; ``at_check``: a check was begun."""
     if at_check and (note := torque_words(view)):
         return note
-    if view.stage == "turning":
-        return turning_caution(view)
+    if view.stage == "turning":  # loosen before the turns, snug after them
+        if not view.steps or view.progress.step == 0:
+            return CAUTION_LOOSEN
+        return CAUTION_SNUG if act_due(view).do in ("seat", "snug") else CAUTION_EDGES
     if view.progress.loose:
         return REFITTED_LOOSE if view.progress.state.refitted else BOLTS_LOOSE
     return TASKS[view.stage].caution

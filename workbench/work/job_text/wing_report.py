@@ -37,6 +37,9 @@ from workbench.work.trust.wing_setup import WingSetup, hold_of, lead_of, setting
 EXAMPLE_DEG = 8.0
 """The angle shown where nothing is set or wanted yet."""
 
+_RADIUS_STEP: dict[Unit, str] = {"in": "0.1", "mm": "1"}
+"""To what a radius of the base is rounded."""
+
 
 @dataclass(frozen=True, slots=True)
 class HoldLine:
@@ -195,7 +198,7 @@ def curve_words(report: WingReport, unit: Unit) -> str:
     if arc.curvature == 0.0:
         return f"flat, {report.base_from}"
     shape = "bulges" if arc.curvature > 0.0 else "hollow"
-    step = "0.1" if unit == "in" else "1"
+    step = _RADIUS_STEP[unit]
     radius = length_text(abs(1.0 / arc.curvature), unit, step)
     found = report.curve.measured if report.curve is not None else None
     u = ""
@@ -214,9 +217,9 @@ def used_words(report: WingReport, ski: rows.Ski, unit: Unit) -> tuple[str, ...]
     radius, apex = ski.base_radius_mm, ski.base_apex_mm
     if radius is None or apex is None:
         return ("Worked out by: a flat base, not by what was measured",)
-    step = "0.1" if unit == "in" else "1"
-    told = f"radius {length_text(radius, unit, step)} {unit}, apex at {length_text(apex, unit)}"
-    return (f"Worked out by: {told} {unit}, not by what was measured",)
+    told = f"radius {length_text(radius, unit, _RADIUS_STEP[unit])} {unit}"
+    at = f"apex at {length_text(apex, unit)} {unit}"
+    return (f"Worked out by: {told}, {at}, not by what was measured",)
 
 
 def gauge_words(report: WingReport) -> str:
@@ -258,16 +261,13 @@ def report_of(texts: Mapping[str, str], unit: Unit) -> dict[str, Any]:
         setup.hold, found.u_curvature,
     )  # fmt: skip
     return {
-        "unit": unit,
-        "base": _base(found, unit),
+        "unit": unit, "base": _base(found, unit),
         "straightedge": setup.straightedge_mm / MM_PER[unit],
-        "at": setup.place_mm / MM_PER[unit],
-        "held": setup.hold,
-        "lead": setup.lead,
+        "at": setup.place_mm / MM_PER[unit], "held": setup.hold, "lead": setup.lead,
         "angle_deg": angle,
         "holds": [_hold_report(line, unit, angle is not None) for line in lines],
         "warnings": _warnings(found, lines),
-    }
+    }  # fmt: skip
 
 
 def _curve(start_mm: float, chord_mm: float, text: str, unit: Unit) -> MeasuredCurve:
@@ -302,9 +302,8 @@ def _length(
 def _base(found: MeasuredCurve, unit: Unit) -> dict[str, Any]:
     per = MM_PER[unit]
     radius, u = found.radius_mm, found.u_radius_mm
-    flat = radius is None
     return {
-        "shape": "flat" if flat else "bulges" if found.curvature > 0.0 else "hollow",
+        "shape": "flat" if radius is None else "bulges" if found.curvature > 0.0 else "hollow",
         "radius": None if radius is None else radius / per,
         "u_radius": None if u is None else u / per,
         "apex": found.apex_mm / per,
@@ -314,13 +313,11 @@ def _base(found: MeasuredCurve, unit: Unit) -> dict[str, Any]:
 
 def _hold_report(line: HoldLine, unit: Unit, read: bool) -> dict[str, Any]:
     return {
-        "hold": line.held.hold,
-        "touches": [x / MM_PER[unit] for x in line.held.touches_mm],
+        "hold": line.held.hold, "touches": [x / MM_PER[unit] for x in line.held.touches_mm],
         "reference_deg": math.degrees(line.held.angle_rad),
         "reads_deg": line.reads_deg if read else None,
-        "difference_deg": line.off_deg,
-        "u_deg": line.u_deg,
-    }
+        "difference_deg": line.off_deg, "u_deg": line.u_deg,
+    }  # fmt: skip
 
 
 def _warnings(found: MeasuredCurve, lines: tuple[HoldLine, ...]) -> list[str]:
@@ -340,9 +337,8 @@ def table_of(report: Mapping[str, Any]) -> str:
     if base["radius"] is None:
         out = ["Base: flat"]
     else:
-        step = "0.1" if unit == "in" else "1"
-        radius = length_text(abs(base["radius"]) * per, unit, step)
-        u = length_text(base["u_radius"] * per, unit, step)
+        radius = length_text(abs(base["radius"]) * per, unit, _RADIUS_STEP[unit])
+        u = length_text(base["u_radius"] * per, unit, _RADIUS_STEP[unit])
         out = [f"Base: {base['shape']}, radius {radius} {unit}, standard uncertainty {u} {unit}"]
     out.append(
         f"Straightedge: {length_text(report['straightedge'] * per, unit)} {unit}, its middle "

@@ -13,7 +13,7 @@ from workbench.frozen import dataclass
 from workbench.records.store import rows
 from workbench.records.tables.ski_facts import SkiSheet, changes_of_parts
 from workbench.work.order.round_records import SETTLED, answered_in, struck_turn, turn_in
-from workbench.work.trust.temperature_correction import known_temperatures, value_mm
+from workbench.work.trust.reading_tools import known_temperatures, value_mm
 
 NOT_TURNED = "not_turned"
 

@@ -25,8 +25,9 @@ from workbench.fin.studs import named
 from workbench.frozen import dataclass
 from workbench.records.book import Book
 from workbench.records.store import rows
+from workbench.records.tables.roster import blade_of, method_of, rig_of
 from workbench.work.learn.kept_rounds import KeptRound, rounds_of_ski
-from workbench.work.order.rigs import blade_of, method_of, rig_of
+from workbench.work.order.round_records import hands_changed
 
 LEAST_JOBS, STEP = 100, 50
 """Of a block with more jobs the newest are gone through, from this many on: leads drift, so that
@@ -215,8 +216,7 @@ def hand_then(
     """Return a round with the turns that went the other way, for a hand was written down wrong."""
     known = [v.part for v in versions if v.id < each.id]
     then = known[-1] if known else block
-    hands = {s.name: s.hand for s in then.studs} if isinstance(then, rows.Block) else {}
-    flipped = {s.name for s in block.studs if hands.get(s.name, s.hand) != s.hand}
+    flipped = hands_changed(then, block) if isinstance(then, rows.Block) else ()
     turns = {stud: -n if stud in flipped and n else n for stud, n in each.turns.items()}
     return replace(each, turns=turns)
 

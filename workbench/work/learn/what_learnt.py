@@ -1,4 +1,4 @@
-"""What a block and blade have taught this bench, in words; forgetting it, and bringing it back.
+"""What a block and blade have taught: in words, forgotten, brought back; and the next act by it.
 
 A ski's kept rounds as JSON lines, in the form that ``turns --history`` reads.
 """
@@ -9,28 +9,48 @@ import json
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
-from workbench.errors import InputError
-from workbench.fin.learn.replay import Learnt, Move
+from workbench.errors import BenchError, InputError
+from workbench.fin.learn.decide import DECLARED, Act, decide, plan_of_act
+from workbench.fin.learn.replay import InJob, Learnt, Move
+from workbench.fin.plan.plan import Plan, Target
+from workbench.fin.reading.method import Method
+from workbench.fin.reading.rig import Rig
 from workbench.fin.studs import said
 from workbench.frozen import dataclass
+from workbench.measure.display import Dial, turn_text
 from workbench.measure.units import MM_PER, Unit
 from workbench.records.book import Book
 from workbench.records.store import rows
-from workbench.work.learn.kept_rounds import LEAST_READINGS, KeptRound, Takes, rounds_of_ski
+from workbench.records.tables.roster import blade_of, method_of, rig_of
+from workbench.work.learn.kept_rounds import (
+    LEAST_READINGS,
+    KeptRound,
+    Takes,
+    open_in,
+    rounds_of_ski,
+)
 from workbench.work.learn.teaching import (
     FORGOTTEN,
     Teaching,
     forgotten,
     hand_then,
+    kernel_round,
     learnt_from,
     sheet_at,
+    takes_of,
     teaching_of,
 )
-from workbench.work.order.learned_turns import question_words, stud_lines
-from workbench.work.order.rigs import blade_of, method_of, rig_of
-from workbench.work.order.shop_policy import LEARNING
+from workbench.work.order.learned_turns import (
+    act_sentence,
+    job_now,
+    misread_in,
+    percent,
+    question_words,
+    stud_lines,
+)
+from workbench.work.order.rigs import FINER
 from workbench.work.text.words import clean
-from workbench.work.trust.setting_values import OFF
+from workbench.work.trust.shop_policy import LEARNING
 
 LAST_JOBS = 20
 """Rounds per ski are told of so many jobs, the last and those before."""
@@ -91,17 +111,20 @@ def learnt_page(book: Book, ski: rows.Ski) -> LearntPage:
         )
         for j, (stud, words) in enumerate(zip(learnt.rig.studs, stud_lines(learnt), strict=True))
     )  # fmt: skip
-    asked = question_words(learnt)
-    if asked:
-        asked = f"{asked} If so, correct the block; nothing is changed until then."
     return LearntPage(
         f"{clean(block.name)} with {clean(blade.name)}: "
         f"{sum(jobs.values())} rounds of {len(jobs)} jobs",
         studs,
-        asked,
+        _asked(learnt),
         tuple(_history(book, counts, teaching.left_out)),
         tuple(_forgotten_words(book, block.id)),
     )
+
+
+def _asked(learnt: Learnt) -> str:
+    """Return the question about a thread or hand that does not fit what its turns moved."""
+    asked = question_words(learnt)
+    return f"{asked} If so, correct the block; nothing is changed until then." if asked else ""
 
 
 def _history(book: Book, counts: Mapping[str, int], left_out: int) -> Iterator[str]:
@@ -109,8 +132,8 @@ def _history(book: Book, counts: Mapping[str, int], left_out: int) -> Iterator[s
 
     ``counts`` are the rounds of each job by the id of its first.
     """
-    told = book.settings_kept((LEARNING,)).get(LEARNING, ())
-    since = told[-1][0] if told and OFF.of(told[-1][1]) else ""
+    told = book.settings_kept((LEARNING.name,)).get(LEARNING.name, ())
+    since = told[-1][0] if told and LEARNING.of(told[-1][1]) else ""
     before = [n for i, n in sorted(counts.items()) if not since or i < since]
     after = [n for i, n in sorted(counts.items()) if since and i >= since][-LAST_JOBS:]
     if before and after:
@@ -223,7 +246,7 @@ def round_lines(book: Book, ski: rows.Ski, unit: Unit) -> list[str]:
 
 def _lines(book: Book, ski: rows.Ski, unit: Unit) -> list[str]:
     block, versions = book.block(ski.block_id), book.block_versions(ski.block_id)
-    names = {m.id: m.name for m in book.methods_of(ski.blade_id) if m.scribe_x_mm is None}
+    names = {m.id: m.name for m in book.methods_of(ski.blade_id) if m.scribe is None}
     sheets = book.ski_versions(ski.id)
     rounds = (
         hand_then(r, block, versions)
@@ -265,3 +288,111 @@ def _named(takes: Takes, names: Mapping[str, str], unit: Unit) -> dict[str, list
         for i, values in takes.items()
         if i in names
     }
+
+
+# -- the next act of a job, beside the plain turns ------------------------------------------------
+
+MUCH = 0.1
+"""A finer turn is named where it makes it so much likelier to be on target."""
+
+
+@dataclass(frozen=True, slots=True)
+class NextAct:
+    """The next act of a job and the job as the kernel follows it, with the plan of its turns.
+
+    ``finer``: where its turns are too coarse to reach the target, a finer turn that is likelier
+    to, and how likely.
+    """
+
+    job: InJob
+    act: Act
+    plan: Plan
+    finer: tuple[float, float] | None = None
+
+    @property
+    def thread_asked(self) -> str:
+        """A question about a thread or hand that does not fit what its turns moved, or nothing."""
+        return _asked(self.job.learnt)
+
+    def words(self, finest_turn: float, unit: Unit, dial: Dial = "turns") -> str:
+        """Return the act in one sentence, with how sure it is."""
+        misread = misread_in(self.job)
+        if misread and self.act.do == "turn":
+            names = " and ".join(clean(self.job.taken[i].method.name) for i in misread)
+            return f"Measure {names} again: it does not fit the rest."
+        words = act_sentence(self.job, self.act, finest_turn, unit, dial)
+        if self.finer is None:
+            return words
+        turn, p = self.finer
+        return f"{words} In turns of {turn_text(turn)}: {percent(p)}."
+
+
+@dataclass(frozen=True, slots=True)
+class OfJob:
+    """Whose next act it is: the job, its ski and rig, the ski's methods by id, and the block.
+
+    ``until`` is the id of the record that began an open round: what came later does not change it.
+    """
+
+    job_id: str
+    ski: rows.Ski
+    rig: Rig
+    methods: Mapping[str, Method]
+    block: rows.Block
+    until: str = ""
+
+
+def next_act(
+    book: Book, of: OfJob, plain: Plan, targets: Sequence[Target], finest_turn: float
+) -> NextAct | None:
+    """Return the next act of a job aimed at ``targets``, beside the turns that geometry gives.
+
+    None where nothing is to be said beyond the plain turns: the rounds cannot be followed, or the
+    turns would take a stud beyond where it reaches.
+    """
+    jobs, sheets = book.history_of_ski(of.ski.id), book.ski_versions(of.ski.id)
+    now = open_in(jobs, sheets, of.job_id)
+    taken = takes_of(now.takes, of.methods)
+    if len(taken) < 3:
+        return None
+    versions = book.block_versions(of.block.id)
+    teaching = teaching_of(book, of.ski, of.job_id, of.until)
+    used = {m.name: m for m in teaching.methods} | {t.method.name: t.method for t in taken}
+    try:
+        learnt = learnt_from(of.rig, tuple(used.values()), teaching)
+        own = [
+            kernel_round(r, of.block, versions, of.methods)
+            for r in rounds_of_ski(jobs, sheets)
+            if r.chain == now.chain and r.job_id == of.job_id
+        ]
+        job = job_now(learnt, own, taken, now.settled)
+        act = decide(job, targets, finest_turn, may_ask=False)
+        plan = plan_of_act(plain, job, act)
+    except BenchError:
+        return None
+    if not _is_in_reach(of.rig, plan):
+        return None
+    return NextAct(job, act, plan, _finer(job, act, targets, finest_turn))
+
+
+def _finer(
+    job: InJob, act: Act, targets: Sequence[Target], finest_turn: float
+) -> tuple[float, float] | None:
+    """Return the coarsest finer turn that is much likelier to be enough, where this one is not."""
+    if act.p_after >= DECLARED or act.do == "push_home":
+        return None
+    for turn in FINER:
+        if turn < finest_turn:
+            other = decide(job, targets, turn, may_ask=False)
+            if other.p_after >= act.p_after + MUCH:
+                return turn, other.p_after
+    return None
+
+
+def _is_in_reach(rig: Rig, plan: Plan) -> bool:
+    """Whether every stud that turns ends where its thread still reaches."""
+    for turn, at in zip(plan.turns, rig.travels(plan.after), strict=True):
+        limits, end_mm = turn.stud.limits_mm, turn.stud.end_mm(at.mm)
+        if turn.turns and limits is not None and not limits[0] <= end_mm <= limits[1]:
+            return False
+    return True

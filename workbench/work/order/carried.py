@@ -20,13 +20,13 @@ from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 from workbench.measure.display import length_text
 from workbench.measure.units import MM_PER, Unit
-from workbench.work.order.exposed_words import (
+from workbench.work.order.order_answers import (
     Exposure,
     exposed_change,
     exposed_report,
     exposed_words,
+    pose_report,
 )
-from workbench.work.order.order_answers import pose_report
 from workbench.work.text.words import clean, remark_words
 
 STARTING_POINT = (

@@ -1,132 +1,24 @@
-"""From the book's rows to the kernel's values, and back for what is added at the bench."""
+"""What the kernel says of a rig: what it can read at all, and what it found for jobs of late, kept.
+
+The same numbers in give the same ones out. A step ticked off, another unit or a look at the next
+ski and back then cost no second search, and neither do the turns from readings, nor what is to be
+expected after them.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from functools import lru_cache
 from typing import assert_never
 
-from workbench.fin.blade import Blade, Hole
-from workbench.fin.frame import Base
-from workbench.fin.reading.method import Method, Scribe, Station
+from workbench.errors import BenchError
+from workbench.fin.blade import Blade
+from workbench.fin.plan.guidance import plan_from
+from workbench.fin.plan.plan import Plan, Target
+from workbench.fin.plan.uncertainty import Expected, Explanation, expected_after, explanations
+from workbench.fin.pose.equations import Reading
+from workbench.fin.pose.fit import Fit, fit_pose
+from workbench.fin.reading.method import Method
 from workbench.fin.reading.rig import Rig
-from workbench.fin.studs import Stud
-from workbench.records.store import rows
-
-
-@lru_cache(maxsize=64)
-def blade_of(row: rows.Blade) -> Blade:
-    """Return the kernel's blade of a row, checked once and kept."""
-    if not row.outline_mm:
-        return Blade.untraced(row.name)
-    return Blade(
-        row.name,
-        row.outline_mm,
-        (row.top_edge_mm[0], row.top_edge_mm[1]),
-        (row.back_edge_mm[0], row.back_edge_mm[1]),
-        tuple(Hole(h.name, (h.u_mm, h.v_mm), h.diameter_mm) for h in row.holes),
-        row.outline_u_mm,
-    )
-
-
-def row_of_blade(blade: Blade, source_text: str = "") -> rows.Blade:
-    """Return the row that keeps a blade."""
-    return rows.Blade(
-        "",
-        blade.name,
-        blade.outline_mm,
-        blade.top_edge_mm,
-        blade.back_edge_mm,
-        tuple(rows.Hole(h.name, *h.at_mm, h.diameter_mm) for h in blade.holes),
-        source_text,
-        outline_u_mm=blade.outline_u_mm,
-    )
-
-
-def stud_of(row: rows.Stud) -> Stud:
-    """Return the kernel's stud of a row, whose travel is that of the ball's centre."""
-    limits = row.travel_mm
-    if limits is not None:
-        limits = (limits[0] + row.tip_radius_mm, limits[1] + row.tip_radius_mm)
-    return Stud(
-        row.name, row.touches, row.at_mm, row.axis, row.lead_mm, row.hand, row.tip_radius_mm,
-        limits, row.place_u_mm or 0.0, row.lead_u or 0.0,
-    )  # fmt: skip
-
-
-def row_of_stud(stud: Stud, thread: str) -> rows.Stud:
-    """Return the row that keeps a stud, with its thread as it was written."""
-    travel = stud.limits_mm
-    if travel is not None:
-        travel = (travel[0] - stud.tip_radius_mm, travel[1] - stud.tip_radius_mm)
-    return rows.Stud(
-        stud.name, stud.touches, stud.at_mm, stud.axis, thread, stud.lead_mm, stud.hand,
-        stud.tip_radius_mm, travel, stud.place_u_mm or None, stud.lead_u or None,
-    )  # fmt: skip
-
-
-def method_of(row: rows.Method, blade: Blade) -> Method:
-    """Return the kernel's method of a row on its blade."""
-    station = None
-    if row.station_hole is not None and row.station_edge is not None:
-        at = blade.hole(row.station_hole).edge(row.station_edge)
-        station = Station(at, row.station_hole, row.station_edge)
-    elif row.station_u_mm is not None and row.station_v_mm is not None:
-        station = Station((row.station_u_mm, row.station_v_mm))
-    band = None
-    if row.band_lo_mm is not None and row.band_hi_mm is not None:
-        band = (row.band_lo_mm, row.band_hi_mm)
-    return Method(
-        row.name, row.quantity, station, row.jaw_width_mm, band, _scribe_of(row), row.u_mm
-    )
-
-
-def _scribe_of(row: rows.Method) -> Scribe | None:
-    """Return the scribe of a coarse mark; its station edge says which way the figures grow.
-
-    None and ``back`` are as usual (toward the rear, the lines' toward the top edge).
-    """
-    if row.scribe_x_mm is None or row.scribe_y_mm is None:
-        return None
-    at = (row.scribe_x_mm, row.scribe_y_mm)
-    return Scribe(at, row.scribe_zero_mm or 0.0, row.station_edge == "front")
-
-
-def row_of_method(method: Method, blade_id: str, tolerance_mm: float) -> rows.Method:
-    """Return the row that keeps a method of a blade."""
-    named = method.station is not None and method.station.hole is not None
-    at = method.station.at_mm if method.station is not None and not named else (None, None)
-    edge = method.station.edge if method.station is not None else None
-    scribe = method.scribe
-    if scribe is not None:
-        edge = "front" if scribe.is_reversed else None
-    return rows.Method(
-        "",
-        blade_id,
-        method.name,
-        method.quantity,
-        method.band_mm[0] if method.band_mm else None,
-        method.band_mm[1] if method.band_mm else None,
-        method.station.hole if method.station is not None else None,
-        "back" if edge == "back" else "front" if edge == "front" else None,
-        at[0],
-        at[1],
-        method.jaw_width_mm,
-        tolerance_mm,
-        scribe_x_mm=scribe.at_mm[0] if scribe is not None else None,
-        scribe_y_mm=scribe.at_mm[1] if scribe is not None else None,
-        scribe_zero_mm=scribe.zero_mm if scribe is not None else None,
-        u_mm=method.u_mm,
-    )
-
-
-def rig_of(ski: rows.Ski, blade: Blade, studs: Sequence[rows.Stud]) -> Rig:
-    """Return the rig of a ski."""
-    base = (
-        Base() if ski.base_radius_mm is None else Base(ski.base_radius_mm, ski.base_apex_mm or 0.0)
-    )
-    return Rig(blade, base, tuple(stud_of(s) for s in studs))
-
 
 LEAST_OUT = 0.35
 """Share of a blade's height that is outside the block at least (common practice, no source)."""
@@ -184,3 +76,95 @@ def _lengths_mm(blade: Blade, least_v: float, most_v: float) -> tuple[float, flo
         ]
         chords.append(max(ends) - min(ends))
     return ((1.0 - TILTED) * min(chords), (1.0 + TILTED) * max(chords))
+
+
+KEPT = 64
+"""So many of each are kept."""
+
+
+def fit_of(rig: Rig, readings: tuple[Reading, ...]) -> Fit:
+    """Return the pose that readings fix, with any other that they fix as well.
+
+    Raises:
+        PoseError: see :func:`workbench.fin.pose.fit.fit_pose`.
+    """
+    found = _fit_or_why(rig, readings)
+    if isinstance(found, BenchError):
+        raise found
+    return found
+
+
+@lru_cache(maxsize=KEPT)
+def _fit_or_why(rig: Rig, readings: tuple[Reading, ...]) -> Fit | BenchError:
+    """Keep why there is no pose as well: a search that finds nothing is the longest."""
+    try:
+        return fit_pose(rig.blade, rig.base, readings, every=True)
+    except BenchError as why:
+        return why.with_traceback(None)
+
+
+@lru_cache(maxsize=KEPT)
+def plan_of(
+    rig: Rig, readings: tuple[Reading, ...], targets: tuple[Target, ...], finest_turn: float
+) -> Plan:
+    """Return the turns from the readings to the targets.
+
+    Raises:
+        PoseError, OutOfReachError: see :func:`workbench.fin.plan.guidance.plan_from`.
+    """
+    return plan_from(rig, fit_of(rig, readings), targets, finest_turn)
+
+
+FINER = (1 / 4, 1 / 8, 1 / 16, 1 / 32, 1 / 64)
+"""The parts of a turn that a hand can make, coarsest first."""
+
+
+@lru_cache(maxsize=KEPT)
+def finer_of(
+    rig: Rig, readings: tuple[Reading, ...], targets: tuple[Target, ...], finest_turn: float
+) -> float | None:
+    """Return the coarsest finer turn that brings every target within its tolerance, if one does."""
+    if not plan_of(rig, readings, targets, 0.0).kept:
+        return None  # the exact turns do not either
+    for turn in FINER:
+        if turn < finest_turn and plan_of(rig, readings, targets, turn).kept:
+            return turn
+    return None
+
+
+@lru_cache(maxsize=KEPT)
+def expected_of(
+    rig: Rig, before: tuple[Reading, ...], turns: tuple[float, ...], others: tuple[Method, ...] = ()
+) -> tuple[Expected, ...]:
+    """Return what each method, and ``others``, should read after ``turns`` from ``before``.
+
+    Nothing where the readings before them fix no pose.
+    """
+    read = [r.method for r in before]
+    known = {m.name for m in read}
+    try:
+        fit = fit_of(rig, before)
+        out = list(expected_after(rig, fit, turns, read))
+    except BenchError:
+        return ()
+    for method in others:
+        if method.name not in known:
+            try:
+                out += expected_after(rig, fit, turns, [method])
+            except BenchError:  # a method that meets no part of the blade there
+                continue
+    return tuple(out)
+
+
+@lru_cache(maxsize=KEPT)
+def made_of(
+    rig: Rig, before: tuple[Reading, ...], turns: tuple[float, ...], after: tuple[Reading, ...]
+) -> tuple[Explanation, ...]:
+    """Return which turns the readings after a round bear out, the best explanation first.
+
+    Nothing where the readings before fix no pose.
+    """
+    try:
+        return explanations(rig, fit_of(rig, before), turns, after)
+    except BenchError:
+        return ()

@@ -1,4 +1,4 @@
-"""What the records of a job say of its rounds: which studs were turned, and by which versions.
+"""What the records of a job say: which studs were turned, by which versions, and each in words.
 
 A job follows the newest version of its block and blade, so that a correction helps at once. Two do
 not: a signed-off job keeps showing what it showed, and an open round is finished as it was begun,
@@ -10,12 +10,14 @@ come in later.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import Literal, TypeVar, cast, get_args
+from typing import Literal, TypeVar, assert_never, cast, get_args
 
+from workbench.measure.display import turns_text
 from workbench.records.book import Book
 from workbench.records.store import rows
 from workbench.work.text.local_time import day_and_time
 from workbench.work.text.words import clean
+from workbench.work.trust.wing_setup import hold_numbered
 
 _Fact = TypeVar("_Fact", bound=rows.Fact)
 
@@ -34,6 +36,12 @@ def last_mark(facts: Iterable[rows.AnyFact], kind: str) -> rows.Mark | None:
     """Return the last mark of a kind that is not struck out."""
     return next((f for f in reversed(live(facts, rows.Mark)) if f.kind == kind), None)
 
+
+WING_AIM = "wing_aim"
+"""The kind of mark that keeps the wing's angle wanted, in degrees."""
+
+TAKEN_BACK = "taken back"
+"""The reason with which the last entry is struck out when it is taken back."""
 
 SETTLED = "settled"
 """The kind of mark that says that each stud was turned out and in again before it was read."""
@@ -186,6 +194,113 @@ def other_way_in(
     book: Book, block: rows.Block, facts: Sequence[rows.AnyFact], made: rows.PassRow
 ) -> frozenset[str]:
     """Return the studs whose hand was written down otherwise when this round was made."""
-    then, _ = block_for(book, block, facts, made.id)
+    return hands_changed(block_for(book, block, facts, made.id)[0], block)
+
+
+def hands_changed(then: rows.Block, now: rows.Block) -> frozenset[str]:
+    """Return the studs whose hand was written down otherwise then."""
     hands = {s.name: s.hand for s in then.studs}
-    return frozenset(s.name for s in block.studs if hands.get(s.name, s.hand) != s.hand)
+    return frozenset(s.name for s in now.studs if hands.get(s.name, s.hand) != s.hand)
+
+
+# -- an entry in a few words -----------------------------------------------------------------------
+
+
+def described(fact: rows.AnyFact) -> str:
+    """Return an entry in a few words."""
+    match fact:
+        case rows.Reading() | rows.Target() | rows.WingSetting() | rows.RideNote():
+            kind = type(fact).__name__.lower().replace("setting", " angle")
+            return f"{kind} {fact.text}"
+        case rows.Tick():
+            return f"tick '{fact.text}'"
+        case rows.PassRow():
+            return f"round {fact.number}"
+        case rows.Mark(kind="step"):
+            return step_done_words(fact)
+        case rows.Mark(kind="wing_aim"):
+            return f"{MARK_WORDS[WING_AIM]} {_angle_wanted(fact)}"
+        case rows.Mark():
+            return f"{MARK_WORDS.get(fact.kind, fact.kind)} {fact.text}".strip()
+        case rows.LockedReading():
+            return f"after-lock reading {fact.text}"
+        case rows.Temperature():
+            return f"temperature {fact.text} {fact.unit}"
+        case rows.SignOff():
+            return "sign-off"
+        case _:
+            assert_never(fact)
+
+
+_MARKS: dict[str, tuple[str, str]] = {
+    "seated": ("studs brought up to touch the blade", "brought the studs up"),
+    "aimed": ("target accepted", "accepted the target"),
+    "reaim": ("target opened again", "opened the target again"),
+    "step": ("step of the round done", ""),
+    "accepted": ("readings accepted", "accepted the readings"),
+    "set_aside": ("set aside", "set it aside:"),
+    "taken_up": ("taken up again", "took it up again"),
+    "held": ("unplaced reading", "kept as a note:"),
+    "finest": ("finest turn", "changed the finest turn to"),
+    "note": ("note", "wrote a note:"),
+    "second_eyes": ("second pair of eyes", "kept a second pair of eyes:"),
+    "wing_aim": ("wing angle wanted", "asked for the wing angle"),
+    "enough": ("gone on with fewer repeats", "went on with fewer repeats"),
+    "turned_back": ("the stud was turned back by hand", "turned a stud back by hand"),
+    "not_turned": ("the stud was never turned", "said that a stud was never turned"),
+}
+"""What a mark is called, and what it says somebody did; its text follows where it has one that a
+person wrote."""
+
+MARK_WORDS = {kind: name for kind, (name, _) in _MARKS.items()}
+_BARE = ("accepted", "turned_back", "not_turned")
+
+
+def _angle_wanted(fact: rows.Mark) -> str:
+    hold = hold_numbered(fact.number)
+    return f"{clean(fact.text[:40])}° held at the {hold}" if hold else clean(fact.text[:40])
+
+
+def did_words(fact: rows.AnyFact) -> str:
+    """Return what somebody did to a ski, as said behind their initials."""
+    if isinstance(fact, rows.Mark):
+        if fact.kind == "step":
+            return step_done_words(fact)
+        text = "" if fact.kind in _BARE else clean(fact.text[:40])
+        text = _angle_wanted(fact) if fact.kind == WING_AIM else text
+        _, did = _MARKS.get(fact.kind, ("", clean(fact.kind)))
+        return f"{did} {text}".strip()
+    if isinstance(fact, rows.PassRow):
+        return f"finished the turns of round {fact.number}"
+    if isinstance(fact, rows.SignOff):
+        return "signed it off"
+    if isinstance(fact, rows.Tick):
+        return f"ticked '{clean(fact.text[:40])}'"
+    if isinstance(fact, rows.Reading):
+        return f"read {clean(fact.text)} {fact.unit}"
+    if isinstance(fact, rows.WingSetting):
+        return f"set the wing to {fact.angle_deg:g}°"
+    return f"kept a {clean(described(fact)[:40])}"
+
+
+def step_done_words(fact: rows.Mark) -> str:
+    """Return what a step of a round did, as one says of somebody."""
+    do, _, rest = fact.text.partition(" ")
+    if do == "turn":
+        stud, _, turns = rest.rpartition(" ")
+        return f"turned the {clean(stud)} stud{_far(turns)}"
+    if fact.number == 1:
+        return "loosened the clamp bolts"
+    if fact.text == BY_HAND:
+        return "turned the studs as judged"
+    return {"seat": "pushed the blade home", "snug": "snugged the clamp bolts"}.get(
+        do, f"did step {fact.number} of the round"
+    )
+
+
+def _far(turns: str) -> str:
+    try:
+        number = float(turns)
+    except ValueError:
+        return ""
+    return f" {turns_text(number)} {'in' if number > 0 else 'out'}"

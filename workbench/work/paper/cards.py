@@ -39,14 +39,14 @@ from workbench.work.job_text.setting_words import (
     wing_as_set_words,
 )
 from workbench.work.job_text.view_words import stage_words, stand_in_words
-from workbench.work.order.exposed_words import exposed_short, exposure_at
+from workbench.work.order.order_answers import exposed_short, exposure_at
 from workbench.work.order.round_records import last_of, live
 from workbench.work.paper.day_sheet import last_initials
 from workbench.work.text.local_time import local_day
 from workbench.work.text.safe_text import visible
 from workbench.work.text.words import CAUTION_EDGES
 from workbench.work.trust.job_reading import Line, readings_now
-from workbench.work.trust.temperature_correction import at_words
+from workbench.work.trust.reading_tools import at_words
 
 MOST_NOTES = 3
 """Notes that stand on the card; what is more stays in the book, and the card says so."""
@@ -255,17 +255,16 @@ def _status(view: JobView, sign_off: rows.SignOff | None) -> str:
 
 def _released(view: JobView, sign_off: rows.SignOff | None) -> str:
     state = view.progress.state
+    loose = f"; {LOOSE}" if state.loose else ""
     if state.release is not None:
         return f"Released by {_by(view, state.release)} on {local_day(state.release.at)}"
     if sign_off is not None:
         by = f"signed off by {_by(view, sign_off)} on {local_day(sign_off.at)}"
         if state.standing == "set again":
             return f"NOT THE PRESENT SETTING: {by}, but {state.why}; a later card holds"
-        loose = f"; {LOOSE}" if state.loose else ""
         return f"{NOT_RELEASED}, do not ride: {by}, but {visible(state.why, NOTE)}{loose}"
-    reason = visible(view.progress.reason, NAME)
-    why = f": {reason}" if view.stage == "set aside" and reason else ""
-    loose = f"; {LOOSE}" if state.loose else ""
+    reason = visible(view.progress.reason, NAME) if view.stage == "set aside" else ""
+    why = f": {reason}" if reason else ""
     elsewhere = f"; {state.elsewhere}" if state.elsewhere else ""
     return f"{NOT_RELEASED}, do not ride: {stage_words(view)}{why}{loose}{elsewhere}"
 
@@ -280,13 +279,9 @@ def _facts(view: JobView) -> tuple[tuple[str, str], ...]:
     model = " ".join(part for part in (ski.model.strip(), ski.size.strip()) if part)
     count = view.progress.pass_number
     known = (
-        ("Ski", ski.name),
-        ("Rider", ski.rider),
-        ("Model", model),
-        ("Serial", ski.serial),
-        ("Blade", view.blade_name),
-        ("Block", view.block_name),
-    )
+        ("Ski", ski.name), ("Rider", ski.rider), ("Model", model), ("Serial", ski.serial),
+        ("Blade", view.blade_name), ("Block", view.block_name),
+    )  # fmt: skip
     named = tuple((label, visible(text, NAME) or "—") for label, text in known)
     later = tuple(("As it was", visible(words, NAME)) for words in view.corrected)
     base = ("Base", base_shape_words(view))

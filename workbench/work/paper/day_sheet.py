@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from workbench.errors import BenchError
@@ -16,7 +16,6 @@ from workbench.work.job.stages import LOOSE, MID_PASS, NOT_RELEASED
 from workbench.work.job_text.setting_words import both
 from workbench.work.job_text.tasks import TASKS
 from workbench.work.job_text.view_words import (
-    other_job_words,
     stage_words,
     stand_in_words,
     trouble_words,
@@ -99,14 +98,13 @@ def day_sheet(shop: Shop) -> DaySheet:
     return DaySheet(name, visible(shop.day, 10), _summary(roster), made)
 
 
-def _summary(roster: Iterable[RosterLine]) -> str:
-    lines = tuple(roster)
-    done = sum(line.is_done for line in lines)
-    not_so = sum(bool(line.unreleased) for line in lines)
-    aside = sum(line.stage == "set aside" for line in lines)
-    count = "1 ski" if len(lines) == 1 else f"{len(lines)} skis"
+def _summary(roster: Sequence[RosterLine]) -> str:
+    done = sum(line.is_done for line in roster)
+    not_so = sum(bool(line.unreleased) for line in roster)
+    aside = sum(line.stage == "set aside" for line in roster)
+    count = "1 ski" if len(roster) == 1 else f"{len(roster)} skis"
     more = f", {not_so} {NOT_RELEASED}" if not_so else ""
-    still = len(lines) - done - aside - not_so
+    still = len(roster) - done - aside - not_so
     return f"{count}: {done} signed off{more}, {aside} set aside, {still} open"
 
 
@@ -127,20 +125,15 @@ def _unfit_row(order: int, line: RosterLine, why: str) -> DayRow:
 
 
 def _row(order: int, line: RosterLine, view: JobView) -> DayRow:
-    recheck = "re-check, " if view.job.kind == "recheck" else ""
+    stage = f"{'re-check, ' if view.job.kind == 'recheck' else ''}{stage_words(view)}"
+    numbers = tuple(_numbers(view, quantity) for quantity in NEEDED)
+    wing = f"{view.wing_set.angle_deg:g}°" if view.wing_set is not None else UNREAD
     return DayRow(
-        order,
-        visible(view.ski.name, NAME),
-        visible(view.ski.rider, NAME),
-        visible(view.job.due, 12),
-        line.glyph,
-        f"{recheck}{stage_words(view)}",
-        tuple(_numbers(view, quantity) for quantity in NEEDED),
-        _wing(view),
-        visible(last_initials(view), 12),
-        view.progress.pass_number,
-        tuple(_points(view)),
-    )
+        order, visible(view.ski.name, NAME), visible(view.ski.rider, NAME),
+        visible(view.job.due, 12), line.glyph, stage, numbers,
+        wing if view.ski.has_wing else "none", visible(last_initials(view), 12),
+        view.progress.pass_number, tuple(_points(view)),
+    )  # fmt: skip
 
 
 def _numbers(view: JobView, quantity: Quantity) -> tuple[str, str]:
@@ -149,13 +142,6 @@ def _numbers(view: JobView, quantity: Quantity) -> tuple[str, str]:
         if line.method.quantity == quantity and line.now_mm is not None:
             return length_text(line.now_mm, "in"), length_text(line.now_mm, "mm")
     return UNREAD, UNREAD
-
-
-def _wing(view: JobView) -> str:
-    if not view.ski.has_wing:
-        return "none"
-    kept = view.wing_set
-    return f"{kept.angle_deg:g}°" if kept else UNREAD
 
 
 def last_initials(view: JobView) -> str:
@@ -170,19 +156,16 @@ def _points(view: JobView) -> Iterable[str]:
     """Yield what is still open, in words."""
     if view.stage == "set aside":
         yield visible(f"set aside: {view.progress.reason}", POINT)
-    if view.stand_in:
-        yield visible(stand_in_words(view), POINT)
-    if view.unreleased:
-        yield visible(unreleased_words(view), POINT)
-    if other_job_words(view):
-        yield visible(view.progress.state.elsewhere, POINT)
+    for words in (stand_in_words(view), unreleased_words(view), view.progress.state.elsewhere):
+        if words:
+            yield visible(words, POINT)
     for line in view.lines:
         off = line.off_mm
         if off is not None and not is_within(off, line.tolerance_mm):
             side = "over" if off > 0 else "under"
             yield f"{TRAITS[line.method.quantity].words} {side} by {both(abs(off))}"
-    if trouble_words(view):
-        yield visible(trouble_words(view), POINT)
+    if trouble := trouble_words(view):
+        yield visible(trouble, POINT)
     if view.progress.loose:
         yield f"{MID_PASS}: {LOOSE}"
     if open_point := TASKS[view.stage].open_point:

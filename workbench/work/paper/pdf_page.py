@@ -22,13 +22,13 @@ from workbench.work.drawing.layout import (
     Dot,
     Picture,
     Stroke,
-    Words,
 )
 from workbench.work.text.safe_text import units, written_out
 
 Paper = Literal["a4", "letter"]
 SIZES_MM: dict[Paper, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 MARGIN_MM = 10.0
+BLACK = "#000000"
 PT_PER_MM = 72.0 / 25.4
 LEADING = 1.28
 """From one line of words to the next, in heights of the font."""
@@ -140,7 +140,7 @@ class PdfPage:
         scale: float = 1.0,
         strong: bool = False,
         anchor: str = "start",
-        colour: str = "#000000",
+        colour: str = BLACK,
     ) -> None:
         """Write one line of words whose base line is at ``at``, at its ``anchor``."""
         self._canvas.setFont(STRONG if strong else PLAIN, self.size * scale)
@@ -172,13 +172,13 @@ class PdfPage:
 
     def rule(self, x0: float, y0: float, x1: float, y1: float, width: float = 0.25) -> None:
         """Draw a straight line."""
-        self._pen("#000000", width)
+        self._pen(BLACK, width)
         self._canvas.line(*self._at((x0, y0)), *self._at((x1, y1)))
 
     def box(self, x: float, y: float, wide: float, high: float, fill: bool = False) -> None:
         """Draw a rectangle, in black where it is filled."""
-        self._pen("#000000", 0.35)
-        self._canvas.setFillColor("#000000")
+        self._pen(BLACK, 0.35)
+        self._canvas.setFillColor(BLACK)
         left, low = self._at((x, y + high))
         size = (wide * PT_PER_MM, high * PT_PER_MM)
         self._canvas.rect(left, low, *size, stroke=1, fill=int(fill))
@@ -193,21 +193,26 @@ class PdfPage:
                 if dark:
                     left, low = self._at((x + j * module, y + (i + 1) * module))
                     path.rect(left, low, module * PT_PER_MM, module * PT_PER_MM)
-        self._canvas.setFillColor("#000000")
+        self._canvas.setFillColor(BLACK)
         self._canvas.drawPath(path, stroke=0, fill=1)
 
     def picture(self, picture: Picture, x: float, y: float) -> None:
         """Draw a picture with its upper left corner at (x, y), one of its units to a mm."""
         for part in picture.parts:
+            colour, width = INKS[part.ink]
             if isinstance(part, Stroke):
-                self._stroke(part, (x, y))
-            elif isinstance(part, Dot):
-                self._pen(INKS[part.ink][0], 0.1)
-                self._canvas.setFillColor(INKS[part.ink][0])
-                centre = self._at((x + part.at[0], y + part.at[1]))
-                self._canvas.circle(*centre, DOT_RADIUS * PT_PER_MM, stroke=0, fill=1)
+                points = [(x + px, y + py) for px, py in part.points]
+                width *= BOLD if part.bold else 1.0
+                self.path(points, width, colour, closed=part.closed, dashed=part.dashed)
+                continue
+            place = x + part.at[0], y + part.at[1]
+            if isinstance(part, Dot):
+                self._pen(colour, 0.1)
+                self._canvas.setFillColor(colour)
+                self._canvas.circle(*self._at(place), DOT_RADIUS * PT_PER_MM, stroke=0, fill=1)
             else:
-                self._picture_words(part, (x, y))
+                scale = TEXT_SIZE * PT_PER_MM / self.size
+                self.words(place, part.text, scale=scale, anchor=part.anchor, colour=colour)
 
     def next_page(self) -> None:
         """Go on on a fresh page."""
@@ -222,7 +227,7 @@ class PdfPage:
         self,
         points: Sequence[Point],
         width: float,
-        colour: str = "#000000",
+        colour: str = BLACK,
         *,
         closed: bool = False,
         dashed: bool = False,
@@ -240,19 +245,8 @@ class PdfPage:
 
     def circle(self, centre: Point, radius: float, width: float) -> None:
         """Draw a circle."""
-        self._pen("#000000", width)
+        self._pen(BLACK, width)
         self._canvas.circle(*self._at(centre), radius * PT_PER_MM, stroke=1, fill=0)
-
-    def _stroke(self, part: Stroke, at: Point) -> None:
-        colour, width = INKS[part.ink]
-        points = [(at[0] + px, at[1] + py) for px, py in part.points]
-        width *= BOLD if part.bold else 1.0
-        self.path(points, width, colour, closed=part.closed, dashed=part.dashed)
-
-    def _picture_words(self, part: Words, at: Point) -> None:
-        scale = TEXT_SIZE * PT_PER_MM / self.size
-        place = at[0] + part.at[0], at[1] + part.at[1]
-        self.words(place, part.text, scale=scale, anchor=part.anchor, colour=INKS[part.ink][0])
 
     def _pen(self, colour: str, width: float, dashed: bool = False) -> None:
         self._canvas.setStrokeColor(colour)

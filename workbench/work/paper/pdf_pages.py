@@ -223,7 +223,7 @@ def _day_laid(page: PdfPage, sheet: DaySheet) -> int:
                 for part in text.split("\n")
                 for line in page.folded(part, room - _PAD, strong=i == _BOLD_COLUMN)
             ]
-            for i, (text, room) in enumerate(_day_cells(page, row))
+            for i, (text, room) in enumerate(zip(_day_cells(row), _day_widths(page), strict=True))
         ]
         high = page.line * max(len(lines) for lines in cells) + 0.8
         if y + high > lowest:
@@ -238,14 +238,13 @@ def _day_laid(page: PdfPage, sheet: DaySheet) -> int:
     return count
 
 
-def _day_cells(page: PdfPage, row: DayRow) -> list[tuple[str, float]]:
-    """Return the texts of a row's cells with the widths of their columns."""
+def _day_cells(row: DayRow) -> Sequence[str]:
+    """Return the texts of a row's cells."""
     numbers = [pair_words(pair, "\n") for pair in row.numbers]
-    texts = (
+    return (
         str(row.order), row.ski, row.rider, row.due, row.stage, *numbers, row.wing, row.initials,
         str(row.passes), row.said,
     )  # fmt: skip
-    return list(zip(texts, _day_widths(page), strict=True))
 
 
 def _day_widths(page: PdfPage) -> list[float]:

@@ -10,11 +10,11 @@ from typing import Literal
 
 from workbench.errors import InputError
 from workbench.records.store import rows
+from workbench.records.tables.roster import blade_of
 from workbench.work.drawing.layout import svg_file
 from workbench.work.files.safe_write import slug, write_set
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
-from workbench.work.order.rigs import blade_of
 from workbench.work.paper.cards import card_of
 from workbench.work.paper.day_sheet import day_sheet
 from workbench.work.paper.html_pages import card_html, day_html, label_html
@@ -29,12 +29,8 @@ from workbench.work.trace.outline import outline_svg
 Format = Literal["text", "html", "svg", "pdf", "label"]
 
 EXTENSIONS: dict[Format, str] = {
-    "text": "txt",
-    "html": "html",
-    "svg": "svg",
-    "pdf": "pdf",
-    "label": "label.html",
-}
+    "text": "txt", "html": "html", "svg": "svg", "pdf": "pdf", "label": "label.html",
+}  # fmt: skip
 
 FOLDER_SETTING, PAPER_SETTING = "card_folder", "paper"
 """The book's settings: where cards go, and ``a4`` or ``letter``."""

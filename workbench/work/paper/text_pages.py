@@ -127,9 +127,9 @@ def _columns(cells: Sequence[str], width: int) -> str:
 # -- lines -----------------------------------------------------------------------------------------
 
 
-def _folded(text: str, width: int, first: str = "", rest: str | None = None) -> list[str]:
+def _folded(text: str, width: int, first: str = "") -> list[str]:
     """Return text broken at spaces into lines of at most ``width`` columns."""
-    follow = " " * len(first) if rest is None else rest
+    follow = " " * len(first)
     wrap = textwrap.wrap(
         text, width, initial_indent=first, subsequent_indent=follow, break_on_hyphens=False
     )
@@ -138,11 +138,10 @@ def _folded(text: str, width: int, first: str = "", rest: str | None = None) -> 
 
 def _split(line: str, width: int, follow: str) -> Iterable[str]:
     """Break a line once more where wide letters make it too long."""
-    room = width
     part, used = "", 0
     for char in line:
         wide = cells_of(char)
-        if used + wide > room:
+        if used + wide > width:
             yield part
             part, used = follow, len(follow)
         part, used = part + char, used + wide
@@ -157,6 +156,6 @@ def _labelled(label: str, words: str, width: int, room: int = LABEL) -> list[str
 def _beside(left: str, right: str, width: int) -> list[str]:
     """Return two texts on one line, the second at its end, or on two where that is too narrow."""
     gap = width - cells_of(left) - cells_of(right)
-    return (
-        [left + " " * gap + right] if gap >= 2 else [*_folded(left, width), *_folded(right, width)]
-    )
+    if gap < 2:
+        return [*_folded(left, width), *_folded(right, width)]
+    return [left + " " * gap + right]

@@ -16,11 +16,11 @@ from workbench.fin.reading.method import NEEDED, Method
 from workbench.places import shipped
 from workbench.records.book import Book, whole
 from workbench.records.store import rows
-from workbench.records.store.values import keepable
+from workbench.records.store.row_checks import keepable
+from workbench.records.tables.roster import row_of_blade, row_of_method, row_of_stud
 from workbench.work.files.table_files import read_table_file
 from workbench.work.job.shop import Shop
 from workbench.work.order.order_file import DEFAULT_FINEST_TURN
-from workbench.work.order.rigs import row_of_blade, row_of_method, row_of_stud
 from workbench.work.roster.parts_typed import (
     base_of,
     blade_in,
@@ -240,7 +240,7 @@ def first_three(methods: Sequence[rows.Method]) -> tuple[rows.Method, ...]:
     One of each fixes a pose; two lengths and a tail distance, say, may not. Coarse marks are none
     of them: they are optional.
     """
-    fine = [m for m in methods if m.scribe_x_mm is None]
+    fine = [m for m in methods if m.scribe is None]
     out = []
     for quantity in NEEDED:
         out.extend([m for m in fine if m.quantity == quantity][:1])

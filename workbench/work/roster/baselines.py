@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import partial
 
 from workbench.errors import InputError
@@ -19,6 +19,7 @@ from workbench.records.store import rows
 from workbench.work.files.table_files import Table
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
+from workbench.work.roster.corrections import Mended, changed, reason_of
 from workbench.work.text.fields import Field
 from workbench.work.trust.job_reading import Line
 
@@ -306,3 +307,62 @@ def _said(b: rows.Baseline) -> tuple[object, ...]:
 def wing_words(baseline: rows.Baseline) -> str:
     """Return a baseline's wing angle in words, or nothing."""
     return "" if baseline.wing_deg is None else f"wing {baseline.wing_deg:g}°"
+
+
+# -- put right ------------------------------------------------------------------------------------
+
+
+def baseline_named(shop: Shop, text: str) -> rows.Baseline:
+    """Return the baseline of this number in the list, else the only one of this name."""
+    known = shop.book.baselines()
+    wanted = text.strip()
+    found = [b for b in known if b.name.casefold() == wanted.casefold()]
+    if len(found) == 1:
+        return found[0]
+    if wanted.isdecimal() and len(wanted) < 7 and 1 <= int(wanted) <= len(known):
+        return known[int(wanted) - 1]
+    accepted = "its number in 'baselines'" + (f": {len(found)} are called so" if found else "")
+    raise InputError("baseline", text, accepted if found else f"a baseline's name or {accepted}")
+
+
+@whole
+def correct_baseline(
+    shop: Shop, baseline_id: str, values: Mapping[str, str], reason: str
+) -> Mended[rows.Baseline]:
+    """Correct numbers of a baseline: what was typed for each method that is to be changed.
+
+    A bare number is in the unit that the number had. A target that was taken from it stays.
+
+    Raises:
+        InputError: names the method; no such method in it; or nothing changed.
+    """
+    why = reason_of(reason)
+    old = shop.book.baseline(baseline_id)
+    if old.struck is not None:
+        raise InputError("baseline", old.name, "one that is not struck out")
+    names = [e.method_name for e in old.entries]
+    for name in values:
+        if name not in names:
+            raise InputError("method", name, f"one of this baseline: {' · '.join(names)}")
+    entries = tuple(_corrected(e, values) for e in old.entries)
+    new = replace(old, entries=entries)
+    found = changed(old, new)
+    return Mended(shop.book.correct_baseline(new, who=shop.who, reason=why), found)
+
+
+def _corrected(entry: rows.BaselineEntry, values: Mapping[str, str]) -> rows.BaselineEntry:
+    text = values.get(entry.method_name)
+    if text is None:
+        return entry
+    shown, unit, mm = length_typed(text, entry.unit, entry.method_name)
+    return replace(entry, text=shown, unit=unit, mm=mm)
+
+
+def strike_baseline(shop: Shop, baseline: rows.Baseline, reason: str) -> rows.Strike:
+    """Strike a baseline out; it stays readable with its reason.
+
+    Raises:
+        InputError: no reason.
+        RecordsError: another bench struck it out first.
+    """
+    return shop.book.strike(baseline.id, reason, shop.who)

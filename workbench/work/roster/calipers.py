@@ -18,16 +18,13 @@ from workbench.measure.lengths import Length, parse_length, understand
 from workbench.measure.units import Unit
 from workbench.records.book import whole
 from workbench.records.store import rows
-from workbench.records.store.values import keepable
+from workbench.records.store.row_checks import keepable
 from workbench.work.job.entry import Typed
 from workbench.work.job.shop import Shop
 from workbench.work.text.fields import Field
 from workbench.work.text.words import clean
-from workbench.work.trust import setting_values
-from workbench.work.trust.caliper_figures import IN_HAND, held_caliper, judged, measured, shown_name
-
-INTERVAL_NAME = "check_interval_days"
-"""The setting of how many days a gauge-block check holds: a whole number, 0 asks for no check."""
+from workbench.work.trust.reading_tools import IN_HAND, held_caliper, judged, measured, shown_name
+from workbench.work.trust.shop_policy import INTERVAL
 
 _LONGEST_NAME = 80
 
@@ -73,11 +70,6 @@ def register(shop: Shop) -> tuple[Registered, ...]:
     return tuple(
         Registered(row, standing_of(shop, row), row.id == held) for row in shop.book.calipers()
     )
-
-
-def in_hand(shop: Shop) -> rows.Caliper | None:
-    """Return the caliper in hand; None where none was chosen, or it was struck out since."""
-    return held_caliper(shop.book)
 
 
 def caliper_meant(shop: Shop, text: str) -> rows.Caliper:
@@ -242,7 +234,7 @@ def interval_days(shop: Shop) -> tuple[int, int]:
     The shop's setting is that of the block; the zero is due every day unless the setting is 0. A
     setting that is no whole number of 0 or more counts as not set.
     """
-    days = setting_values.INTERVAL.of(shop.book.setting(INTERVAL_NAME))
+    days = INTERVAL.kept_in(shop.book)
     return min(measure.ZERO_DAYS, days), days
 
 
@@ -252,17 +244,21 @@ def _today(shop: Shop, checks: Sequence[measure.Check]) -> int:
     return max(day, *(check.day for check in checks)) if checks else day
 
 
-def standing_words(shop: Shop) -> str:
-    """Return why the caliper in hand is not to be trusted today, as one sentence; else nothing."""
-    return shop.book.at_once(_standing_words, shop)
+def held_today(shop: Shop) -> tuple[rows.Caliper | None, str]:
+    """Return the caliper in hand, and why it is not to be trusted today, as one sentence; else
+    nothing."""
+    return shop.book.at_once(_held_today, shop)
 
 
-def _standing_words(shop: Shop) -> str:
-    row = in_hand(shop)
-    if row is None:
-        return ""
-    found = standing_of(shop, row)
-    if found.state == "good":
-        return ""
+def _held_today(shop: Shop) -> tuple[rows.Caliper | None, str]:
+    row = held_caliper(shop.book)
+    found = standing_of(shop, row) if row is not None else None
+    if row is None or found is None or found.state == "good":
+        return row, ""
     sign = "failed its check" if found.state == "failed" else "is due for a check"
-    return f"Caliper {shown_name(row)} {sign}: {found.words}."
+    return row, f"Caliper {shown_name(row)} {sign}: {found.words}."
+
+
+def standing_words(shop: Shop) -> str:
+    """Return why the caliper in hand is not to be trusted today; nothing where it is."""
+    return held_today(shop)[1]

@@ -21,10 +21,11 @@ from workbench.advice.checklists import (
     with_clamp_last,
 )
 from workbench.errors import InputError
+from workbench.records.store.row_checks import keepable
 from workbench.records.store.rows import Checklist
-from workbench.records.store.values import keepable
 from workbench.work.job.shop import Shop
-from workbench.work.order.shop_policy import (
+from workbench.work.text.words import clean
+from workbench.work.trust.shop_policy import (
     FINAL_SETTING,
     RECEIVED_SETTING,
     TORQUE_SETTING,
@@ -32,7 +33,6 @@ from workbench.work.order.shop_policy import (
     checklist_text,
     shop_rules,
 )
-from workbench.work.text.words import clean
 
 LONGEST_ITEM = 120
 LONGEST_TORQUE = 200

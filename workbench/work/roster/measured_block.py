@@ -34,15 +34,15 @@ from workbench.frozen import dataclass
 from workbench.measure.display import fine_text, length_text, turns_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit, degrees_typed
+from workbench.records.book import whole
 from workbench.records.store import rows
+from workbench.records.tables.roster import blade_of, stud_of
 from workbench.work.drawing.layout import PLAIN_LEGEND, plain_picture
 from workbench.work.drawing.scene import side_scene
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
-from workbench.work.order.rigs import blade_of, stud_of
 from workbench.work.roster.adding import BLOCK, LONGEST_TEXT, checked_name
-from workbench.work.roster.correction_words import Mended
-from workbench.work.roster.corrections import correct_to
+from workbench.work.roster.corrections import Mended, correct_to
 from workbench.work.roster.parts_typed import finest_of
 from workbench.work.text.fields import Field, some
 from workbench.work.text.words import clean
@@ -151,16 +151,14 @@ def measured_block(fields: Mapping[str, str], unit: Unit) -> Measured:
     return Measured(block, tuple(words))
 
 
+@whole
 def keep_measured(shop: Shop, measured: Measured) -> rows.Block:
     """Keep a measured block.
 
     Raises:
         InputError: another block has its name.
     """
-    return shop.book.batch(_keep, shop, measured.block)
-
-
-def _keep(shop: Shop, block: rows.Block) -> rows.Block:
+    block = measured.block
     if any(b.name.casefold() == block.name.casefold() for b in shop.book.blocks()):
         raise InputError("name", block.name, "a name that no other block has")
     return shop.book.add_block(block, who=shop.who)

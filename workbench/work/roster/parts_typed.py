@@ -23,6 +23,7 @@ from workbench.measure.lengths import check_finest, parse_length, parse_turn
 from workbench.measure.units import MM_PER_INCH, Unit, check_unit
 from workbench.records.book import Book
 from workbench.records.store import rows
+from workbench.records.tables.roster import row_of_blade, row_of_method, row_of_stud
 from workbench.work.files.table_files import Table, read_table_file
 from workbench.work.order.order_file import (
     DEFAULT_FINEST_TURN,
@@ -31,7 +32,6 @@ from workbench.work.order.order_file import (
     read_method,
     read_stud,
 )
-from workbench.work.order.rigs import row_of_blade, row_of_method, row_of_stud
 
 _LONGEST_LINE = 100_000
 LONGEST_STUD = 300

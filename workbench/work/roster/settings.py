@@ -9,31 +9,37 @@ from typing import TYPE_CHECKING, Any
 
 from workbench.errors import InputError, shown
 from workbench.fin.plan.plan import DEFAULT_TOLERANCE_MM
-from workbench.fin.reading.method import QUANTITIES
-from workbench.measure.calipers import BLOCK_DAYS
 from workbench.measure.display import DIALS, turn_text
 from workbench.measure.lengths import check_finest, parse_turn
 from workbench.records.book import Book, whole
-from workbench.records.store.values import keepable
+from workbench.records.store.row_checks import keepable
 from workbench.work.job.shop import Shop, initials_of
-from workbench.work.order.shop_policy import (
+from workbench.work.roster.calipers import caliper_meant
+from workbench.work.roster.keys import KEYS, kept_keys
+from workbench.work.text.fields import WHO, Field
+from workbench.work.text.words import clean
+from workbench.work.trust.reading_tools import held_caliper
+from workbench.work.trust.shop_policy import (
     AFTER_LOCK,
+    BACKUPS,
     BELL,
-    DIAL_SETTING,
+    DIAL,
     EYES,
     FAR_RECEIVED,
     FAR_TARGET,
     FINEST,
     FLASH,
+    GUARD,
+    INTERVAL,
     LEARNING,
+    MOST_REPEATS,
+    MOUSE,
     REPEATS,
+    TOLERANCES,
+    Declared,
+    misfits,
+    on_off,
 )
-from workbench.work.roster.calipers import INTERVAL_NAME, caliper_meant, in_hand
-from workbench.work.roster.keys import KEYS, kept_keys
-from workbench.work.text.fields import WHO, Field
-from workbench.work.text.words import clean
-from workbench.work.trust import setting_values
-from workbench.work.trust.setting_values import MOST_REPEATS, Declared
 from workbench.work.trust.wing_setup import (
     GAUGE_SET,
     HOLD,
@@ -52,8 +58,6 @@ if TYPE_CHECKING:
 THEMES = ("bench-night", "bench-day", "bench-contrast")
 DRAWINGS = ("braille", "block", "ascii")
 LONGEST = 1000
-MOUSE = "mouse"
-"""Whether the bench takes the mouse, or leaves it to the terminal: ``on`` or ``off``."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +109,7 @@ def _one_of(*accepted: str) -> Callable[[str, str], str]:
 
 
 def _on_off(field: str, text: str) -> str:
-    return "on" if setting_values.on_off(field, text) else "off"
+    return "on" if on_off(field, text) else "off"
 
 
 def _count(declared: Declared[int]) -> Callable[[str, str], str]:
@@ -142,8 +146,6 @@ def _angles(text: str) -> str:
     return " ".join(f"{angle:g}" for angle in gauges_of(text))
 
 
-_TOLERANCE = _as_typed(setting_values.TOLERANCE)
-
 SETTINGS: tuple[ShopSetting, ...] = (
     ShopSetting("shop", "Shop name", "shown at the top of the bench and on cards", _words),
     ShopSetting("who", "Initials", WHO, _initials),
@@ -151,41 +153,44 @@ SETTINGS: tuple[ShopSetting, ...] = (
         "unit", "Unit", "in or mm: what the bench shows and takes", _one_of("in", "mm"), "in",
     ),
     ShopSetting(
-        FINEST, "Finest turn", "of new jobs: 1/4, 1/8, 1/16 ...; 0 is exact; blank: their block's",
+        FINEST.name, "Finest turn",
+        "of new jobs: 1/4, 1/8, 1/16 ...; 0 is exact; blank: their block's",
         _turn,
     ),
     ShopSetting(
-        REPEATS, "Repeats", f"of each reading before a job goes on, 1 to {MOST_REPEATS}",
-        _count(setting_values.REPEATS), "1",
+        REPEATS.name, "Repeats", f"of each reading before a job goes on, 1 to {MOST_REPEATS}",
+        _count(REPEATS), "1",
     ),
     *(
         ShopSetting(
-            f"tolerance_{quantity}", f"± {quantity}",
-            "of new methods, with its unit; blank: 0.002 in", _TOLERANCE,
+            tolerance.name, f"± {quantity}", "of new methods, with its unit; blank: 0.002 in",
+            _as_typed(tolerance),
         )
-        for quantity in QUANTITIES
+        for quantity, tolerance in TOLERANCES.items()
     ),
     ShopSetting(
-        "guard_band", "Guard band", "on: within only where the uncertainty fits inside too",
+        GUARD.name, "Guard band", "on: within only where the uncertainty fits inside too",
         _on_off, "off",
     ),
     ShopSetting(
-        INTERVAL_NAME, "Caliper check", "with a gauge block, every so many days; 0 asks for none",
-        _count(setting_values.INTERVAL), str(BLOCK_DAYS),
+        INTERVAL.name, "Caliper check", "with a gauge block, every so many days; 0 asks for none",
+        _count(INTERVAL), str(INTERVAL.default),
     ),
     ShopSetting(
-        EYES, "Second eyes", "on: no sign-off before somebody else looked too", _on_off, "off"
+        EYES.name, "Second eyes", "on: no sign-off before somebody else looked too", _on_off, "off"
     ),
     ShopSetting(
-        AFTER_LOCK, "After-lock", "on: no sign-off before each is read with the clamp bolts tight",
+        AFTER_LOCK.name, "After-lock",
+        "on: no sign-off before each is read with the clamp bolts tight",
         _on_off, "off",
     ),
     ShopSetting(
-        LEARNING, "Learning", "on: turns go by what this block and blade have taught the bench",
+        LEARNING.name, "Learning",
+        "on: turns go by what this block and blade have taught the bench",
         _on_off, "off",
     ),
     ShopSetting(
-        DIAL_SETTING, "Turns also in",
+        DIAL.name, "Turns also in",
         "degrees of a ring, or hours of a clock, on the driver; else turns",
         _one_of(*DIALS), DIALS[0],
     ),
@@ -194,7 +199,8 @@ SETTINGS: tuple[ShopSetting, ...] = (
         "drawing", "Drawing", f"with {', '.join(DRAWINGS)} cells", _one_of(*DRAWINGS), DRAWINGS[0]
     ),
     ShopSetting(
-        MOUSE, "Mouse", "on: clicks and the wheel work; off: the terminal has it, from next time",
+        MOUSE.name, "Mouse",
+        "on: clicks and the wheel work; off: the terminal has it, from next time",
         _on_off, "on",
     ),
     ShopSetting("caliper", "Caliper", "in hand: its name, or its number in the register", _words),
@@ -218,22 +224,23 @@ SETTINGS: tuple[ShopSetting, ...] = (
         LEAD, "Wing leads", "out or in: where its leading edge is; blank: out", _by(lead_of)
     ),
     ShopSetting(
-        FAR_RECEIVED, "Far as received", "readings farther off are asked about; blank: 0.030 in",
-        _as_typed(setting_values.FAR_RECEIVED),
+        FAR_RECEIVED.name, "Far as received",
+        "readings farther off are asked about; blank: 0.030 in",
+        _as_typed(FAR_RECEIVED),
     ),
     ShopSetting(
-        FAR_TARGET, "Far target", "targets farther from now are asked about; blank: 0.060 in",
-        _as_typed(setting_values.FAR_TARGET),
+        FAR_TARGET.name, "Far target", "targets farther from now are asked about; blank: 0.060 in",
+        _as_typed(FAR_TARGET),
     ),
-    ShopSetting(BELL, "Bell", "on: a doubtful entry rings the terminal's bell", _on_off, "on"),
-    ShopSetting(FLASH, "Flash", "on: a doubtful entry flashes its frame", _on_off, "on"),
+    ShopSetting(BELL.name, "Bell", "on: a doubtful entry rings the terminal's bell", _on_off, "on"),
+    ShopSetting(FLASH.name, "Flash", "on: a doubtful entry flashes its frame", _on_off, "on"),
     ShopSetting(
         KEYS, "Keys", "of the bench: history=n; add_ski=o; blank: as shipped", _by(kept_keys)
     ),
     ShopSetting("card_folder", "Card folder", "where cards go; blank: beside the book", _words),
     ShopSetting(
-        "backups_kept", "Backups kept", "of the daily ones, 1 to 400",
-        _count(setting_values.BACKUPS), str(setting_values.BACKUPS.default),
+        BACKUPS.name, "Backups kept", "of the daily ones, 1 to 400",
+        _count(BACKUPS), str(BACKUPS.default),
     ),
 )  # fmt: skip
 
@@ -256,7 +263,7 @@ def named(name: str) -> ShopSetting:
 def in_force(shop: Shop) -> dict[str, str]:
     """Return every setting as people read it: turns as parts, the caliper by its name."""
     kept = shop.book.settings()
-    for name, _ in setting_values.misfits(kept):
+    for name, _ in misfits(kept):
         kept.pop(name)
     return {s.name: _read(shop, s, kept.get(s.name) or s.default) for s in SETTINGS}
 
@@ -266,7 +273,7 @@ def misfit_lines(kept: Mapping[str, str]) -> list[str]:
     return [
         f"Setting {clean(name)}: {shown(why.value, 60)} is not {why.accepted}; it counts as not "
         f"set. Strike it out: quarterturn settings {clean(repr(name))} ''"
-        for name, why in setting_values.misfits(kept)
+        for name, why in misfits(kept)
     ]
 
 
@@ -275,7 +282,7 @@ def strike_out(shop: Shop, name: str) -> bool:
 
     False where the setting of that name fits, or there is none.
     """
-    if name not in dict(setting_values.misfits(shop.book.settings())):
+    if name not in dict(misfits(shop.book.settings())):
         return False
     shop.book.set_setting(name, "", who=shop.who)
     return True
@@ -283,9 +290,9 @@ def strike_out(shop: Shop, name: str) -> bool:
 
 def _read(shop: Shop, setting: ShopSetting, text: str) -> str:
     if setting.name == _CALIPER:
-        row = in_hand(shop)
+        row = held_caliper(shop.book)
         return row.name if row is not None else ""
-    if setting.name == FINEST and text:
+    if setting.name == FINEST.name and text:
         try:
             return turn_text(float(text))
         except ValueError:
@@ -299,7 +306,7 @@ def change(shop: Shop, texts: Mapping[str, str]) -> tuple[str, ...]:
     All or none: a wrong one is an InputError by its name, and then nothing is kept.
     """
     now = in_force(shop)
-    amiss = dict(setting_values.misfits(shop.book.settings()))
+    amiss = dict(misfits(shop.book.settings()))
     asked = [(named(name), text.strip()) for name, text in texts.items()]
     changed = [s for s, text in asked if text != now[s.name] or s.name in amiss]
     kept = [(s, _kept(shop, s, texts[s.name])) for s in changed]
@@ -327,5 +334,5 @@ def _keep_all(shop: Shop, kept: Iterable[tuple[ShopSetting, str]]) -> None:
 
 def tolerance_mm(book: Book, method: Method) -> float:
     """Return the tolerance (mm) that a new method begins with, by its quantity."""
-    kept = setting_values.TOLERANCE.of(book.setting(f"tolerance_{method.quantity}"))
+    kept = TOLERANCES[method.quantity].kept_in(book)
     return DEFAULT_TOLERANCE_MM if kept is None else kept

@@ -18,12 +18,12 @@ from workbench.frozen import dataclass
 from workbench.measure.units import Unit
 from workbench.records.book import whole
 from workbench.records.store import rows
+from workbench.records.tables.roster import blade_of, method_of, rig_of
 from workbench.records.tables.ski_facts import SkiSheet, changes_of_parts
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import MidPassError
 from workbench.work.order.carried import CarriedSetting, carried_setting, methods_on
-from workbench.work.order.rigs import blade_of, method_of, rig_of
 from workbench.work.roster.adding import SKI, blade_meant, block_meant, checked_name, checked_text
 from workbench.work.roster.parts_typed import yes_or_no
 from workbench.work.text.fields import REASON, Field, some
@@ -116,7 +116,7 @@ def methods_for(shop: Shop, ski: rows.Ski, blade: rows.Blade) -> tuple[str, ...]
     Raises:
         InputError: the blade has no method of a quantity.
     """
-    known = [m for m in shop.book.methods_of(blade.id) if m.scribe_x_mm is None]
+    known = [m for m in shop.book.methods_of(blade.id) if m.scribe is None]
     old = [shop.book.method(i) for i in ski.methods]
     same = {(m.name, m.quantity): m for m in known}
     by_name = {o.quantity for o in old if (o.name, o.quantity) in same}
@@ -141,7 +141,7 @@ def methods_typed(shop: Shop, ski: rows.Ski, text: str) -> tuple[str, ...]:
     Raises:
         InputError: fewer than three, one twice, or none of the blade's.
     """
-    known = [m for m in shop.book.methods_of(ski.blade_id) if m.scribe_x_mm is None]
+    known = [m for m in shop.book.methods_of(ski.blade_id) if m.scribe is None]
     listed = " · ".join(f"{n} {m.name}" for n, m in enumerate(known, 1))
     out: list[str] = []
     for part in (p.strip() for p in text.split(";") if p.strip()):

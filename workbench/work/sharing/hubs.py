@@ -25,7 +25,7 @@ from workbench.records.sharing.hub import BenchThere, Hub, HubFacts, checked_url
 from workbench.records.sharing.journal import FORM, InHand, Share, SharingError
 from workbench.work.sharing.rounds import MOST_TAKEN, Round, SetTwice, go_round, set_twice
 
-AT_ONCE = 2000
+_AT_ONCE = 2000
 """Rows in a transaction where nobody waits for the book at a bench."""
 
 LONGEST_NAME = 40
@@ -113,7 +113,7 @@ def opened_hub(book: Book, share: Share) -> Hub:
     return hub
 
 
-def hub_round(book: Book, hub: Hub, most: int = AT_ONCE) -> Shared:
+def hub_round(book: Book, hub: Hub, most: int = _AT_ONCE) -> Shared:
     """One round by an open hub."""
     done = go_round(book, hub, most)
     return Shared(hub.url, done, set_twice(book, hub, done))
@@ -142,7 +142,7 @@ def sync_folder(book: Book, path: str) -> Shared:
     folder = Folder(Path(path).expanduser(), bench, known)
     place = str(Path(path).expanduser().resolve())
     book.write(journal.join, folder.share, "folder", place, folder.own_stream)
-    done = go_round(book, folder, AT_ONCE)
+    done = go_round(book, folder, _AT_ONCE)
     job = book.setting("job")
     ski = book.job(job).ski_id if job else ""
     folder.say_in_hand(book.setting("who") or "", ski, datetime.now(UTC))

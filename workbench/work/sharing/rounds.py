@@ -20,7 +20,7 @@ from dataclasses import dataclass, field
 from typing import Any, TypeAlias
 
 from workbench.errors import BenchError, InputError, RecordsError, shown
-from workbench.records.book import Book
+from workbench.records.book import Book, whole
 from workbench.records.exchange.arrivals import Clash, Differs
 from workbench.records.sharing import journal
 from workbench.records.sharing.folder import Folder
@@ -187,7 +187,7 @@ def _take_stream(book: Book, way: Way, stream: str, most: int, done: Round) -> s
             batch = Batch(batch.rows[:known], *_end_of(batch.rows[:known], position, stream), why)
         if batch.position == position:
             return batch.fault
-        stopped = book.batch(_keep, book, way, stream, batch, done)
+        stopped = _keep(book, way, stream, batch, done)
         if stopped or batch.fault:
             return stopped or batch.fault
 
@@ -196,6 +196,7 @@ def _end_of(rows: Sequence[Arriving], position: int, mark: str) -> tuple[int, st
     return (rows[-1].position, rows[-1].mark) if rows else (position, mark)
 
 
+@whole
 def _keep(book: Book, way: Way, stream: str, batch: Batch, done: Round) -> str:
     """Put a batch in with how far it was taken; return why it was not taken to its end."""
     first, again = _apart(batch.rows)
@@ -246,7 +247,7 @@ def _sift(
     if not rows or (stops and refused):
         return
     try:
-        done.add(book.batch(_taken_in, book, rows))
+        done.add(_taken_in(book, rows))
     except RecordsError:
         raise
     except BenchError as why:
@@ -258,6 +259,7 @@ def _sift(
         _sift(book, rows[half:], refused, done, stops=stops)
 
 
+@whole
 def _taken_in(book: Book, rows: Sequence[Arriving]) -> TakenIn:
     data: dict[str, list[dict[str, Any]]] = defaultdict(list)
     for row in rows:

@@ -20,7 +20,7 @@ from workbench.work.sharing.hubs import HubStatus, Shared, Standing
 from workbench.work.sharing.rounds import Round, SetTwice, Version
 from workbench.work.text.words import clean
 
-MOST_LISTED = 40
+_MOST_LISTED = 40
 
 
 def shared_lines(shared: Shared) -> list[str]:
@@ -30,10 +30,10 @@ def shared_lines(shared: Shared) -> list[str]:
     if done.is_whole:
         head += f": in step with {clean(shared.place)}"
     to_see = news_lines(shared)
-    more = len(to_see) - MOST_LISTED
+    more = len(to_see) - _MOST_LISTED
     return [
         head,
-        *to_see[:MOST_LISTED],
+        *to_see[:_MOST_LISTED],
         *([f"! and {more} more"] if more > 0 else []),
         *map(_in_hand_words, shared.in_hand),
     ]

@@ -18,12 +18,13 @@ from workbench.measure.learnt_offset import LearntOffset, Restatement, learn_off
 from workbench.measure.lengths import parse_length, understand
 from workbench.measure.repeats import LEVEL, mean_of
 from workbench.measure.units import Unit
+from workbench.records.book import whole
 from workbench.records.store import rows
+from workbench.records.tables.roster import method_of
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
-from workbench.work.order.rigs import method_of, usual_range_mm
+from workbench.work.order.rigs import usual_range_mm
 from workbench.work.order.round_records import live
-from workbench.work.roster.calipers import in_hand
 from workbench.work.text.fields import Field
 from workbench.work.text.words import error_words
 from workbench.work.trust.job_reading import readings_now
@@ -33,6 +34,7 @@ from workbench.work.trust.reading_budget import (
     default_figures,
     reading_u_mm,
 )
+from workbench.work.trust.reading_tools import held_caliper
 
 PAIR = (
     Field("first", "First", "the number by the first method", "FIRST"),
@@ -91,7 +93,7 @@ class PairLine:
 def choices(shop: Shop, view: JobView) -> tuple[Two, ...]:
     """Return every two methods of the ski's blade that take the same quantity."""
     every = shop.book.methods_of(view.ski.blade_id)
-    methods = [m for m in every if m.scribe_x_mm is None]  # a scale's zero lies anywhere
+    methods = [m for m in every if m.scribe is None]  # a scale's zero lies anywhere
     return tuple(Two(a, b) for a, b in combinations(methods, 2) if a.quantity == b.quantity)
 
 
@@ -176,13 +178,20 @@ def add_pair(
     return shop.act(view, None, lambda _: _keep(shop, two, line))
 
 
+@whole
 def take_offered(shop: Shop, two: Two, offered: Sequence[PairLine]) -> int:
     """Keep the pairs offered, all or none; return how many.
 
     Raises:
         InputError: one whose readings were struck out since, or that was kept meanwhile.
     """
-    shop.book.batch(_keep_all, shop, two, tuple(offered))
+    for line in offered:
+        read = (p for p in _passes(shop, shop.book.ski(line.ski_id), two) if _key(p) == _key(line))
+        kept = [p for p in pairs_of(shop, two) if _key(p) == _key(line)]
+        if len(list(read)) <= len(kept):
+            accepted = "a pair that is still offered: its readings were struck out or kept since"
+            raise InputError("pair", f"{line.first.text} and {line.second.text}", accepted)
+        _keep(shop, two, line)
     return len(offered)
 
 
@@ -197,18 +206,8 @@ def strike_pair(shop: Shop, line: PairLine, reason: str) -> None:
     shop.book.strike(line.row.id, reason.strip(), shop.who)
 
 
-def _keep_all(shop: Shop, two: Two, offered: Sequence[PairLine]) -> None:
-    for line in offered:
-        read = (p for p in _passes(shop, shop.book.ski(line.ski_id), two) if _key(p) == _key(line))
-        kept = [p for p in pairs_of(shop, two) if _key(p) == _key(line)]
-        if len(list(read)) <= len(kept):
-            accepted = "a pair that is still offered: its readings were struck out or kept since"
-            raise InputError("pair", f"{line.first.text} and {line.second.text}", accepted)
-        _keep(shop, two, line)
-
-
 def _keep(shop: Shop, two: Two, line: PairLine) -> rows.Pair:
-    caliper = in_hand(shop) if not line.where else None
+    caliper = held_caliper(shop.book) if not line.where else None
     (a, first), (b, second) = (two.first, line.first), (two.second, line.second)
     pair = rows.Pair(
         ski_id=line.ski_id, caliper_id=caliper.id if caliper is not None else None,

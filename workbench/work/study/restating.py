@@ -25,12 +25,13 @@ from workbench.measure.display import fine_text, length_text
 from workbench.measure.learnt_offset import Restatement
 from workbench.measure.lengths import parse_length, understand
 from workbench.measure.units import Unit
-from workbench.records.store.values import keepable
+from workbench.records.store.row_checks import keepable
+from workbench.records.tables.roster import method_of
 from workbench.work.job.entry import copied
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.setting_words import hold_words, place_words
-from workbench.work.order.rigs import method_of, usual_range_mm
+from workbench.work.order.rigs import usual_range_mm
 from workbench.work.study.offsets import learnt_restatement, rests_words
 from workbench.work.text.fields import Field
 from workbench.work.text.words import clean, error_words
@@ -101,10 +102,7 @@ class Ours:
 
 def ways(shop: Shop, view: JobView, quantity: Quantity) -> tuple[HowRead, ...]:
     """Return the ways in which a quantity can be measured on this blade, the ski's own first."""
-    known = [line.method for line in view.lines]
-    names = {m.name for m in known}
-    rows = shop.book.methods_of(view.ski.blade_id)
-    known += [method_of(r, view.rig.blade) for r in rows if r.name not in names]
+    known = _methods_of(shop, view)
     out = [HowRead(m) for m in known if m.quantity == quantity and not m.is_coarse]
     deepest = Method("depth, deepest", "depth")
     if quantity == "depth" and all(h.method.station is not None for h in out):
@@ -119,8 +117,7 @@ def how_meant(shop: Shop, view: JobView, text: str, unit: Unit) -> HowRead:
         InputError: none or several of the blade's methods are meant.
     """
     words = " ".join(text.split())
-    found = _way(shop, view, words, unit)
-    if found is not None:
+    if (found := _way(shop, view, words, unit)) is not None:
         return found
     split = _OFFSET.fullmatch(words)
     found = _way(shop, view, split[1], unit) if split is not None else None
@@ -138,11 +135,9 @@ def _way(shop: Shop, view: JobView, words: str, unit: Unit) -> HowRead | None:
         return named[0]
     if words.isdecimal() and len(words) < 4 and 1 <= int(words) <= len(view.lines):
         return HowRead(view.lines[int(words) - 1].method)
-    band = _BAND.fullmatch(words)
-    if band is not None:
+    if (band := _BAND.fullmatch(words)) is not None:
         return _by_band(words, band, unit)
-    hole = _HOLE.fullmatch(words)
-    if hole is not None:
+    if (hole := _HOLE.fullmatch(words)) is not None:
         return _by_hole(view, every, hole[1], hole[2].lower())
     quantity, _, way = folded.partition(" ")
     of_it = [h for h in every if h.method.quantity == quantity]
@@ -224,8 +219,7 @@ def in_our_methods(shop: Shop, view: JobView, theirs: Sequence[Theirs]) -> tuple
             rests = "their own number, less the offset" if same.how.offset_mm else "their number"
             out.append(Ours(line, same.mm - same.how.offset_mm, same.u_mm, rests))
             continue
-        by_pairs = _by_pairs(shop, view, line, theirs)
-        if by_pairs is not None:
+        if (by_pairs := _by_pairs(shop, view, line, theirs)) is not None:
             out.append(by_pairs)
             continue
         if fit is None:
@@ -270,14 +264,11 @@ def _aim(shop: Shop, theirs: Sequence[Theirs], found: Sequence[Ours], now: JobVi
 
 def ours_words(ours: Ours, unit: Unit) -> str:
     """Return one of our numbers with its expanded uncertainty and what it rests on."""
-    expanded, tolerance = (
-        fine_text(mm, unit) for mm in (COVERAGE * ours.u_mm, ours.line.tolerance_mm)
-    )
-    text = (
-        f"{clean(ours.line.method.name)}  {fine_text(ours.mm, unit)} {unit} "
-        f"±{expanded}, {ours.rests}"
-    )
-    if COVERAGE * ours.u_mm > ours.line.tolerance_mm and expanded != tolerance:
+    expanded_mm = COVERAGE * ours.u_mm
+    expanded, tolerance = (fine_text(mm, unit) for mm in (expanded_mm, ours.line.tolerance_mm))
+    value = f"{fine_text(ours.mm, unit)} {unit} ±{expanded}"
+    text = f"{clean(ours.line.method.name)}  {value}, {ours.rests}"
+    if expanded_mm > ours.line.tolerance_mm and expanded != tolerance:
         text += f"; known less well than the tolerance of {tolerance}"
     return text
 
@@ -311,12 +302,15 @@ def restated(shop: Shop, view: JobView, unit: Unit = "mm") -> tuple[Restated, ..
     Raises:
         NoPoseError: readings are missing, or those of this round fix no pose.
     """
-    methods = [line.method for line in view.lines]
-    names = {m.name for m in methods}
-    for row in shop.book.methods_of(view.ski.blade_id):
-        if row.name not in names:
-            methods.append(method_of(row, view.rig.blade))
-    return restate_all(view, methods, unit)
+    return restate_all(view, _methods_of(shop, view), unit)
+
+
+def _methods_of(shop: Shop, view: JobView) -> list[Method]:
+    """Return every method of the ski's blade, the ski's own first."""
+    own = [line.method for line in view.lines]
+    names = {m.name for m in own}
+    kept = shop.book.methods_of(view.ski.blade_id)
+    return own + [method_of(row, view.rig.blade) for row in kept if row.name not in names]
 
 
 def restate_all(view: JobView, methods: Sequence[Method], unit: Unit) -> tuple[Restated, ...]:

@@ -13,22 +13,21 @@ from typing import Any, NoReturn
 from workbench.errors import InputError
 from workbench.measure.lengths import Entry, Placing, parse_length, understand
 from workbench.measure.units import MM_PER, Unit, other
+from workbench.records.book import whole
 from workbench.records.store import rows
-from workbench.records.store.values import keepable
+from workbench.records.store.row_checks import keepable
 from workbench.work.job.shop import Shop
-from workbench.work.job.ski_state import TAKEN_BACK
-from workbench.work.roster.calipers import in_hand
+from workbench.work.order.round_records import TAKEN_BACK
 from workbench.work.text.fields import Field, filled
-from workbench.work.trust.study_results import State, StudyView, near_name, study_as_is
+from workbench.work.trust.reading_tools import held_caliper
+from workbench.work.trust.shop_policy import near_of
+from workbench.work.trust.study_results import State, StudyView, study_as_is
 
 UNIT_WORDS: dict[Unit, str] = {"in": "inches", "mm": "millimetres"}
 
 STATE_SIGNS: dict[State, str] = {
-    "planned": "○",
-    "under way": "◐",
-    "complete": "●",
-    "struck out": "✗",
-}
+    "planned": "○", "under way": "◐", "complete": "●", "struck out": "✗",
+}  # fmt: skip
 
 BLIND = (
     "Earlier readings are not shown while the test runs: whoever knows the last number reads "
@@ -129,16 +128,17 @@ def plan_study(shop: Shop, fields: Mapping[str, str], shuffle: Shuffle | None = 
     plan = rows.Study(
         name=name, what=what, unit=unit, parts=parts, people=people, trials=trials, sequence=order
     )
-    return shop.book.batch(_keep_plan, shop, plan, near)
+    return _keep_plan(shop, plan, near)
 
 
+@whole
 def _keep_plan(shop: Shop, plan: rows.Study, near: float | None) -> str:
     live = [s for s in shop.book.studies() if s.struck is None]
     if any(s.name.casefold() == plan.name.casefold() for s in live):
         raise InputError("name", plan.name, "a name that no other test has")
     study = shop.book.add_entry(shop.who, plan)
     if near is not None:
-        shop.remember(near_name(study.id), repr(near))
+        shop.remember(near_of(study.id).name, repr(near))
     return study.id
 
 
@@ -244,25 +244,20 @@ def _refuse_unit(text: str, unit: Unit) -> NoReturn:
     )  # fmt: skip
 
 
+@whole
 def keep_reading(shop: Shop, view: StudyView, text: str, mm: float) -> StudyView:
     """Keep a reading of the turn that is due; return the study as it is then.
 
     Raises:
         InputError: no turn is due, or another bench has taken it meanwhile.
     """
-    caliper = in_hand(shop)
+    caliper = held_caliper(shop.book)
     caliper_id = None if caliper is None else caliper.id
-    return shop.book.batch(_keep_reading, shop, view, text, mm, caliper_id)
-
-
-def _keep_reading(
-    shop: Shop, seen: StudyView, text: str, mm: float, caliper_id: str | None
-) -> StudyView:
-    now = view_of(shop, seen.study.id)
+    now = view_of(shop, view.study.id)
     due = now.due
     if due is None:
         raise InputError("reading", text, f"no reading is due: the test is {now.state}")
-    if due != seen.due:
+    if due != view.due:
         raise InputError("reading", text, f"the turn of {due.words}: another bench took this one")
     reading = rows.StudyReading(
         study_id=now.study.id, part=due.part, person=due.person, trial=due.trial - 1,

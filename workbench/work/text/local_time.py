@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
 from workbench.errors import InputError
-from workbench.records.store.values import day_text
+from workbench.records.store.row_checks import day_text
 
 if TYPE_CHECKING:
     from workbench.records.book import Book

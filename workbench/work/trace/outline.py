@@ -13,9 +13,10 @@ from workbench.fin.trace.calipers import Check, CheckKind, checked, moved_point,
 from workbench.measure.display import fine_text
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
+from workbench.records.book import whole
 from workbench.records.store import rows
+from workbench.records.tables.roster import blade_of, row_of_blade
 from workbench.work.job.shop import Shop
-from workbench.work.order.rigs import blade_of, row_of_blade
 from workbench.work.roster.adding import checked_name, keep_blade, pick
 from workbench.work.roster.parts_typed import usual_methods
 from workbench.work.text.words import clean
@@ -154,6 +155,7 @@ def changed(blade: Blade, moves: Sequence[str], shifts: Sequence[str], unit: Uni
     return blade
 
 
+@whole
 def copy_blade(shop: Shop, row: rows.Blade, name: str, blade: Blade) -> rows.Blade:
     """Keep a changed outline as a new blade, with the reading methods of the one it came from.
 
@@ -163,12 +165,8 @@ def copy_blade(shop: Shop, row: rows.Blade, name: str, blade: Blade) -> rows.Bla
     new = replace(blade, name=checked_name({"name": name}))
     how = f"copied from {row.name}, changed"
     kept = replace(row_of_blade(new, row.source_text), traced=how)
-    return shop.book.batch(_copied, shop, row, kept, new)
-
-
-def _copied(shop: Shop, row: rows.Blade, kept: rows.Blade, blade: Blade) -> rows.Blade:
     methods = shop.book.methods_of(row.id)
-    new = shop.book.blade(keep_blade(shop, kept, () if methods else usual_methods(blade)))
+    copy = shop.book.blade(keep_blade(shop, kept, () if methods else usual_methods(new)))
     for method in methods:
-        shop.book.add_method(replace(method, id="", blade_id=new.id), who=shop.who)
-    return new
+        shop.book.add_method(replace(method, id="", blade_id=copy.id), who=shop.who)
+    return copy

@@ -15,9 +15,10 @@ from workbench.fin.trace.traced import Traced, Unframed, framed, other_end, unfr
 from workbench.frozen import dataclass
 from workbench.measure.display import fine_text, length_text
 from workbench.measure.units import MM_PER, Unit
+from workbench.records.book import whole
 from workbench.records.store import rows
+from workbench.records.tables.roster import blade_of, method_of, row_of_blade
 from workbench.work.job.shop import Shop
-from workbench.work.order.rigs import blade_of, method_of, row_of_blade
 from workbench.work.roster.adding import checked_name, keep_blade
 from workbench.work.roster.parts_typed import usual_methods, within
 from workbench.work.text.words import clean
@@ -264,7 +265,7 @@ def keep_traced(shop: Shop, blade: Blade, how: str, source: str) -> tuple[rows.B
         InputError: no name, or a method that the blade could no longer be read by.
     """
     name = checked_name({"name": blade.name})
-    return shop.book.batch(_keep, shop, replace(blade, name=name), how, source)
+    return _keep(shop, replace(blade, name=name), how, source)
 
 
 def same_blades(shop: Shop, name: str) -> list[rows.Blade]:
@@ -272,6 +273,7 @@ def same_blades(shop: Shop, name: str) -> list[rows.Blade]:
     return [b for b in shop.book.blades() if b.name.casefold() == name.casefold()]
 
 
+@whole
 def _keep(shop: Shop, blade: Blade, how: str, source: str) -> tuple[rows.Blade, bool]:
     same = same_blades(shop, blade.name)
     if not same:

@@ -294,17 +294,16 @@ def made_words(found: Sequence[Explanation], unit: Unit) -> str:
         return ""
     best, *others, meant = found
     likely, way_back = _made_words(best)
-    also = "".join(f"; or {_made_words(e)[0]}, {_fit_words(e, unit)}" for e in others)
+    also = "".join(
+        f"; or {_made_words(e)[0]}, which fits to {fine_text(e.worst_mm, unit)} {unit}"
+        for e in others
+    )
     return (
         f"It looks as if {likely}: {way_back}, or go on from here. "
         f"That fits the readings to {fine_text(best.worst_mm, unit)} {unit}, the turns as meant "
         f"miss by {fine_text(meant.worst_mm, unit)} {unit}{also}. "
         "The turns shown begin where it is now."
     )
-
-
-def _fit_words(one: Explanation, unit: Unit) -> str:
-    return f"which fits to {fine_text(one.worst_mm, unit)} {unit}"
 
 
 def _made_words(one: Explanation) -> tuple[str, str]:

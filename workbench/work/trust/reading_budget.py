@@ -11,10 +11,11 @@ from workbench.errors import BenchError
 from workbench.fin.plan.uncertainty import reading_outline_u
 from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import fit_pose
-from workbench.fin.reading.method import Method
+from workbench.fin.reading.method import TRAITS, Method
 from workbench.fin.reading.rig import Rig
 from workbench.frozen import dataclass
 from workbench.measure.budget import (
+    REPEATABILITY_MM,
     RESOLUTION_MM,
     TEMPERATURE_HALF_WIDTH_C,
     Budget,
@@ -23,8 +24,7 @@ from workbench.measure.budget import (
     reading_budget_mm,
 )
 from workbench.measure.calipers import DEPTH_AND_INSIDE_MM, LONGEST_MM, din862_mpe_mm
-from workbench.measure.repeats import mean_of
-from workbench.work.trust.shop_scatter import StudyScatter
+from workbench.measure.repeats import Repeats, Scatter, mean_of, scatter_of
 
 CONTACT_HEIGHT_U_MM = 0.01
 """Standard uncertainty of the height at which a jaw meets a slanting edge: our default (common
@@ -36,6 +36,52 @@ lies almost along the base."""
 
 STATED = "stated for this method"
 """The one part of a budget where the method itself says how sure a reading is."""
+
+
+@dataclass(frozen=True, slots=True)
+class StudyScatter:
+    """What a finished study found: the scatter (mm) of one reading by one person of one part.
+
+    ``of`` is what it read, in small letters, ``source`` names it in words, and ``done`` is the id
+    of its last reading: it says nothing about what was read before.
+    """
+
+    of: str
+    scatter: Scatter
+    source: str
+    done: str
+
+
+def scatter_for(
+    known: Sequence[StudyScatter], method: Method, until: str = ""
+) -> StudyScatter | None:
+    """Return what the newest study says of readings by this method; None where there is none.
+
+    A study of the method itself goes before one of its quantity, which says nothing of marks read
+    by eye. ``until`` is the id of the reading: a study finished after it does not count, so that
+    the uncertainty of a reading never changes later. Blank is a reading taken now.
+    """
+    if not known:  # as in most books: nothing to look through for a million readings
+        return None
+    before = [s for s in known if not until or s.done < until]
+    exact = [s for s in before if s.of == method.name.casefold()]
+    if not exact and not method.is_coarse:
+        whole = (method.quantity, TRAITS[method.quantity].words)  # of all its methods
+        exact = [s for s in before if s.of in whole]
+    return max(exact, key=lambda s: s.done, default=None)
+
+
+def origin_words(measured: StudyScatter | None, repeats: Repeats) -> str:
+    """Return where the scatter of these repeats comes from."""
+    found = scatter_of(repeats, None if measured is None else measured.scatter)
+    these = f"these {repeats.n} repeats"
+    if found is None:
+        return f"default: {REPEATABILITY_MM:g} mm; no repeatability test of this reading before it"
+    if measured is None:
+        return these
+    if found[1] == "unlike":
+        return f"{these}: they scatter more than {measured.source} explains"
+    return measured.source if found[1] == "study" else f"{measured.source}, with {these}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Iterable
+from functools import lru_cache
 from typing import Literal
 
 from workbench.errors import InputError
@@ -13,7 +14,10 @@ from workbench.measure.gauge_study import GaugeAnova, by_anova
 from workbench.measure.repeats import Repeats, mean_of, summarise
 from workbench.records.book import Book
 from workbench.records.store import rows
-from workbench.work.trust import setting_values
+from workbench.work.text.local_time import local
+from workbench.work.text.words import clean
+from workbench.work.trust.reading_budget import StudyScatter
+from workbench.work.trust.shop_policy import near_of
 
 NO_SCATTER_MM = 1e-9
 """Below this a standard deviation is what arithmetic left behind, not scatter."""
@@ -99,16 +103,7 @@ def study_as_is(book: Book, number: int, study: rows.Study) -> StudyView:
         for i, j, k in study.sequence
         if (study.parts[i], study.people[j], k) not in read
     )
-    return StudyView(number, study, readings, missing, _near(book, study.id))
-
-
-def _near(book: Book, study_id: str) -> float | None:
-    return setting_values.NEAR.of(book.setting(near_name(study_id)))
-
-
-def near_name(study_id: str) -> str:
-    """Return the setting that holds about what a study will read, in mm."""
-    return f"{setting_values.NEAR_BEGINS}{study_id}"
+    return StudyView(number, study, readings, missing, near_of(study.id).kept_in(book))
 
 
 # -- what it says ----------------------------------------------------------------------------------
@@ -277,3 +272,31 @@ def _half(result: StudyResult, repeats: Repeats, spread: Spread) -> float:
         return 0.0
     one = result.analysis.one_person
     return one.k * one.sd / math.sqrt(repeats.n)
+
+
+# -- the shop's own scatter of a reading, as its finished studies measured it ---------------------
+
+
+def scatters_of(book: Book) -> tuple[StudyScatter, ...]:
+    """Return what every finished study of the book says, those struck out left aside.
+
+    One that shows no scatter at all says nothing: the display hides it. What was worked out is kept
+    by the study and its readings, since every look at a job asks.
+    """
+    found = (_scatter_of(book, study_id, mark) for study_id, mark in book.studies_read())
+    return tuple(s for s in found if s is not None)
+
+
+@lru_cache(maxsize=1024)
+def _scatter_of(book: Book, study_id: str, _mark: str) -> StudyScatter | None:
+    view = study_as_is(book, 0, book.study(study_id))
+    if view.missing or view.study.struck is not None:
+        return None
+    result = result_of(view)
+    if result.analysis is None or result.without_scatter:
+        return None
+    last = max(view.live, key=lambda r: r.id)
+    when = f"{local(last.at):%Y-%m-%d}, {len(view.live)} readings"
+    source = f"repeatability test '{clean(view.study.name)}' ({when})"
+    of = view.study.what.strip().casefold()
+    return StudyScatter(of, result.analysis.one_person, source, last.id)

@@ -14,7 +14,7 @@ from workbench.fin.wing import HOLDS, LONGEST_STRAIGHTEDGE_MM, SET_DEG, Hold, Le
 from workbench.frozen import dataclass
 from workbench.measure.lengths import parse_length
 from workbench.measure.units import Unit
-from workbench.records.book import Book
+from workbench.records.book import Book, whole
 from workbench.records.store.rows import AnyFact, WingHold, WingSetting
 
 SMALLEST_DEG, LARGEST_DEG = SET_DEG
@@ -89,7 +89,7 @@ def change_setup(book: Book, fields: Mapping[str, str], unit: Unit, who: str) ->
         PLACE: _with_unit(place, unit, "place"),
         LEAD: lead_of(fields.get("lead", "")),
     }
-    book.batch(_keep, book, kept, who)
+    _keep(book, kept, who)
 
 
 def change_hold(book: Book, hold: Hold, who: str) -> None:
@@ -97,6 +97,7 @@ def change_hold(book: Book, hold: Hold, who: str) -> None:
     book.set_setting(HOLD, hold, who=who)
 
 
+@whole
 def _keep(book: Book, settings: Mapping[str, str], who: str) -> None:
     for name, value in settings.items():
         book.set_setting(name, value, who=who)

@@ -22,8 +22,8 @@ from workbench.measure.display import length_text
 from workbench.measure.lengths import Placing
 from workbench.measure.units import Unit
 from workbench.records.store import rows
+from workbench.records.tables.roster import blade_of
 from workbench.work.job.shop import Shop
-from workbench.work.order.rigs import blade_of
 from workbench.work.paper.printing import outline_document
 from workbench.work.trace.by_calipers import (
     CAUTION,

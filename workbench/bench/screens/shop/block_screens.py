@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from textual.content import Content
 
 from workbench.bench.bases.forms import Form
-from workbench.bench.bases.lists import UnitList
+from workbench.bench.bases.lists import UnitList, marked_row
 from workbench.bench.bases.prompts import Prompt
 from workbench.bench.bases.view_only import TableScreen
 from workbench.bench.draw.text import lines, paragraph, paragraphs, styled, visible
@@ -107,7 +107,7 @@ HOW = (
 _FOUND = "found from rounds of known turns"
 
 
-class FoundBlockScreen(UnitList):
+class FoundBlockScreen(UnitList[str]):
     """What the rounds tell of each stud, and whether it is well fixed."""
 
     TITLE_WORDS = "The block, found from the rounds"
@@ -143,14 +143,14 @@ class FoundBlockScreen(UnitList):
         """Return a row for each figure found, else the five rounds that tell most."""
         if self._found is None:
             return [
-                styled((visible(f"{'▸' if i == self.at else ' '} {text}", width), ""))
+                styled(visible(f"{'▸' if i == self.at else ' '} {text}", width))
                 for i, text in enumerate(good_moves_words(self.view))
             ]
         out = []
         for i, text in enumerate(self._figures(self._found)):
             well = self._found.figures[i].well and self._found.agree
             said = f"{'✓ well fixed' if well else '? not well':<12} {text.partition(';')[0]}"
-            out.append(self.marked_row(i, said, width))
+            out.append(marked_row(i == self.at, said, width))
         return out
 
     def foot(self, width: int) -> Sequence[Content]:

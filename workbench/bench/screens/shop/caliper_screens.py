@@ -14,7 +14,7 @@ from textual.content import Content
 
 from workbench.bench.bases.forms import Form
 from workbench.bench.bases.number_screen import NumberScreen
-from workbench.bench.draw.text import count_line, first_seen, lines, said, styled, visible
+from workbench.bench.draw.text import count_line, in_sight, lines, said, styled, visible
 from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError
 from workbench.frozen import dataclass
@@ -99,11 +99,7 @@ class CaliperScreen(NumberScreen[None]):
         if not self._register:
             return styled(("no caliper yet: n adds one", "bold"))
         room = max(self.size.height - _FRAME_LINES - 1, 1)
-        first = first_seen(self._at, len(self._register), room)
-        out = [
-            self._line(c, first + i == self._at, width)
-            for i, c in enumerate(self._register[first : first + room])
-        ]
+        out = [self._line(c, here, width) for here, c in in_sight(self._register, self._at, room)]
         if len(self._register) > room:
             out.append(count_line(self._at, len(self._register)))
         return lines(out)

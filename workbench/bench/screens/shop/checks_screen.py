@@ -19,9 +19,9 @@ from workbench.bench.hand.state import BenchState
 from workbench.errors import InputError
 from workbench.records.store.rows import Checklist
 from workbench.work.job.shop import Shop
-from workbench.work.order.shop_policy import Rules, shop_rules
 from workbench.work.roster import check_lists
 from workbench.work.roster.check_lists import Torque
+from workbench.work.trust.shop_policy import Rules, shop_rules
 
 TITLES: dict[Checklist, str] = {"received": "Received check", "final": "Final check"}
 
@@ -36,7 +36,7 @@ class CheckRow:
     heading: str = ""
 
 
-class ChecksScreen(ListScreen):
+class ChecksScreen(ListScreen[CheckRow]):
     """Both checklists, then how each fastener is brought up."""
 
     TITLE_WORDS = "Checks and torque notes"
@@ -45,7 +45,6 @@ class ChecksScreen(ListScreen):
     def __init__(self, shop: Shop, state: BenchState) -> None:
         super().__init__()
         self.shop = shop
-        self._listed: tuple[CheckRow, ...] = ()
         self._before: list[Rules] = []
 
     def on_mount(self) -> None:
@@ -61,30 +60,21 @@ class ChecksScreen(ListScreen):
             out += [CheckRow(which, item) for item in check_lists.items_now(rules, which)]
         out.append(CheckRow(heading=f"Torque notes: {MAKER_WINS}"))
         out += [CheckRow(torque=note) for note in check_lists.torque_notes(rules)]
-        self._listed = tuple(out)
-
-    @property
-    def marked(self) -> CheckRow:
-        """What the mark is at."""
-        return self._listed[self.at] if self.at < len(self._listed) else CheckRow()
+        self.items = out
 
     def _item(self) -> tuple[Checklist, CheckItem]:
         marked = self.marked
-        if marked.which is None or marked.item is None:
+        if marked is None or marked.which is None or marked.item is None:
             raise InputError("mark", "no item", "an item of a checklist: move the mark to it")
         return marked.which, marked.item
 
     # -- drawing ---------------------------------------------------------------------------------
 
-    def rows(self, width: int) -> Sequence[Content]:
-        """Return both lists and the notes."""
-        return [self._row(each, i == self.at, width) for i, each in enumerate(self._listed)]
-
-    @staticmethod
-    def _row(each: CheckRow, marked: bool, width: int) -> Content:
+    def row(self, each: CheckRow, here: bool, width: int) -> Content:
+        """Return an item of a list, a note, or a heading."""
         if each.heading:
             return styled((visible(each.heading, width), "bold $accent"))
-        mark, bold = ("▸ ", "bold") if marked else ("  ", "")
+        mark, bold = ("▸ ", "bold") if here else ("  ", "")
         if each.torque is not None:
             name = f"{each.torque.note.name:<13}"
             own = "  (the shop's words)" if each.torque.own else ""
@@ -104,8 +94,8 @@ class ChecksScreen(ListScreen):
 
     def settle(self, by: int) -> None:
         """Keep the mark in the list, off the headings."""
-        self.at = min(max(self.at, 0), len(self._listed) - 1)
-        if self.marked.heading:
+        self.at = min(max(self.at, 0), len(self.items) - 1)
+        if self.items[self.at].heading:
             self.at += -1 if by < 0 and self.at > 0 else 1
 
     def acts(self) -> dict[str, Callable[[], None]]:
@@ -146,7 +136,7 @@ class ChecksScreen(ListScreen):
         )  # fmt: skip
 
     def _reword(self) -> None:
-        torque = self.marked.torque
+        torque = self.marked.torque if self.marked is not None else None
         if torque is not None:
             key, title = torque.note.key, f"How {torque.note.name} are brought up"
             self._ask(
@@ -163,7 +153,7 @@ class ChecksScreen(ListScreen):
         )  # fmt: skip
 
     def _remove(self) -> None:
-        torque = self.marked.torque
+        torque = self.marked.torque if self.marked is not None else None
         if torque is not None:
             reword = partial(check_lists.reword_torque, self.shop, torque.note.key, "")
             self._change(reword, "the words as shipped again")

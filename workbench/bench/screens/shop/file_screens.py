@@ -10,7 +10,6 @@ import asyncio
 import math
 from collections.abc import Callable, Sequence
 from functools import partial
-from time import monotonic
 
 from textual.content import Content
 
@@ -81,7 +80,7 @@ class TrialScreen(ReportScreen):
         self._act()
 
 
-class ExchangeScreen(ListScreen):
+class ExchangeScreen(ListScreen[Errand]):
     """The errands with files; one at a time."""
 
     DEFAULT_CSS = "ExchangeScreen > Vertical { max-height: 22; }"
@@ -100,16 +99,13 @@ class ExchangeScreen(ListScreen):
         self._backups = errands.backup_words(self.shop)
         super().on_mount()
 
-    def rows(self, width: int) -> Sequence[Content]:
-        """Return a line for each errand."""
-        out = []
-        for i, errand in enumerate(ERRANDS):
-            mark = "▸" if i == self.at else " "
-            head = f"{mark} {errand.key}  {errand.words:<18}"
-            style = "bold" if i == self.at else ""
-            hint = visible(errand.hint, max(width - len(head) - 2, 0))
-            out.append(styled((head, style), "  ", (hint, "$ink-faint")))
-        return out
+    items = ERRANDS
+
+    def row(self, errand: Errand, here: bool, width: int) -> Content:
+        """Return an errand: its key, words and hint."""
+        head = f"{'▸' if here else ' '} {errand.key}  {errand.words:<18}"
+        hint = visible(errand.hint, max(width - len(head) - 2, 0))
+        return styled((head, "bold" if here else ""), "  ", (hint, "$ink-faint"))
 
     def foot(self, width: int) -> Sequence[Content]:
         """Return where the book lies and which daily copies there are."""
@@ -211,7 +207,7 @@ class PageScreen(TableScreen):
     def __init__(self, key: str = "") -> None:
         super().__init__(key)
         self._said: tuple[str, str] = ("", "")
-        self._pressed_s = -math.inf
+        self._asked_s = -math.inf
 
     def page(self, width: int) -> str:
         """Return the page as text of at most ``width`` columns."""
@@ -235,8 +231,7 @@ class PageScreen(TableScreen):
         self.query_one("#closer-body").scroll_relative(y=by, animate=False, immediate=True)
 
     def _write(self) -> None:
-        time = monotonic()
-        again, self._pressed_s = time - self._pressed_s < HELD_DOWN_S, time
+        again, self._asked_s = self.pressed_s - self._asked_s < HELD_DOWN_S, self.pressed_s
         if again:
             return
         try:

@@ -28,8 +28,7 @@ from workbench.work.job.job_view import RosterLine
 from workbench.work.job.shop import Shop
 from workbench.work.job_text.view_words import Importance, Said, stage_words
 from workbench.work.roster import queue
-from workbench.work.roster.find import Finder, queue_finder, ski_finder
-from workbench.work.roster.queue import ago
+from workbench.work.roster.queue import Finder, ago, queue_finder, ski_finder
 from workbench.work.text.fields import REASON
 from workbench.work.text.words import LOOSE_SHORT
 
@@ -53,7 +52,85 @@ ALL_KEYS = (
 )
 
 
-class QueueScreen(ListScreen):
+STAGE_CELLS = 17
+DUE_CELLS = 8
+_COLOURS = {"signed off": "$state-within", "set aside": "$state-caution"}
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """A line between the lists; nothing is done with it."""
+
+    words: str
+
+
+Thing: TypeAlias = RosterLine | QueueItem | KnownSki
+InQueue: TypeAlias = Thing | Heading
+
+
+def item_row(item: InQueue, marked: bool, width: int, day: str) -> Content:
+    """Return an item on one line of ``width`` cells; ``day`` is the one that is looked at."""
+    if isinstance(item, Heading):
+        return styled((visible(item.words, width), "bold $accent"))
+    if isinstance(item, RosterLine):
+        return _job(item, marked, width, day)
+    if isinstance(item, QueueItem):
+        when = ago(item.job.day, day)
+        words = f"re-check offered: {item.ski_name}, signed off {when}: + adds it"
+        return styled(_mark(marked), ("? ", "$accent"), (visible(words, width - 4), _bold(marked)))
+    name, rider, rest = _rooms(width)
+    more = " · ".join(part for part in (item.serial, item.note) if part)
+    text = f"{padded(item.name, name)} {padded(item.rider, rider)} "
+    return styled(
+        _mark(marked), "  ", (text, _bold(marked)),
+        (visible(more, rest + STAGE_CELLS + DUE_CELLS), "$ink-faint"),
+    )  # fmt: skip
+
+
+def _job(line: RosterLine, marked: bool, width: int, day: str) -> Content:
+    name, rider, rest = _rooms(width)
+    stage = f"{line.glyph} {line.stage_words}"
+    more = [line.unreleased] if line.unreleased else []
+    more += [line.reason] if line.reason else []
+    more += ["re-check"] if line.kind == "recheck" and line.stage != "waiting" else []
+    more += [ago(line.day, day)] if line.day != day else []
+    more += [part for part in (line.note, line.ski_note, line.serial) if part]
+    loose = Said(Importance.DANGER, LOOSE_SHORT).signed if line.loose else ""
+    # What is dangerous takes the rider's room, and is never cut.
+    short = max(len(loose) + 1 - rest, 0) if loose else 0
+    rider, rest = max(rider - short, 0), rest + min(short, rider)
+    text = f"{padded(line.ski_name, name)} {padded(line.rider, rider)} "
+    return styled(
+        _mark(marked),
+        (padded(stage, STAGE_CELLS + 2), _colour(line) or _bold(marked)),
+        (text, _bold(marked)),
+        (padded(line.due, DUE_CELLS), "bold"),
+        (loose, look_of(Importance.DANGER)),
+        " " if loose else "",
+        (visible(" · ".join(more), rest - len(loose) - (1 if loose else 0)), "$ink-faint"),
+    )
+
+
+def _colour(line: RosterLine) -> str:
+    return "$state-caution" if line.unreleased else _COLOURS.get(line.stage, "")
+
+
+def _rooms(width: int) -> tuple[int, int, int]:
+    """Return the cells for a ski's name, its rider and the rest of a line."""
+    left = width - STAGE_CELLS - DUE_CELLS - 6
+    name, rider = min(max(left * 3 // 7, 12), 26), min(max(left * 2 // 7, 8), 18)
+    return name, rider, max(left - name - rider, 0)
+
+
+def _mark(marked: bool) -> str:
+    return "▸ " if marked else "  "
+
+
+def _bold(marked: bool) -> str:
+    return "bold" if marked else ""
+
+
+class QueueScreen(ListScreen[InQueue]):
     """The queue of a day, today's first."""
 
     KEYS = " · ".join(ALL_KEYS)
@@ -68,7 +145,6 @@ class QueueScreen(ListScreen):
         self._sign = SignKey(self, self.find.type, lambda sign, time: self._open())
         self.shop = shop
         self.day = ""
-        self.items: Sequence[Item] = ()
         self._lines: tuple[RosterLine, ...] = ()
         self._offers: tuple[QueueItem, ...] = ()
         self._summary = ""
@@ -103,7 +179,7 @@ class QueueScreen(ListScreen):
     def fill(self) -> None:
         """List what the line finds: in the day, and below it among all skis."""
         text = self.find.text
-        items: list[Item] = list(self._in_day.find(text))
+        items: list[InQueue] = list(self._in_day.find(text))
         if text.strip():
             here = {line.ski_id for line in self._lines}
             skis = [ski for ski in self._all_skis().find(text) if ski.id not in here]
@@ -159,14 +235,15 @@ class QueueScreen(ListScreen):
         )
 
     def rows(self, width: int) -> Sequence[Row]:
-        """Return the list; what is not seen is not drawn."""
+        """Return the list, or that it is empty."""
         if not self.items:
             words = "nothing found" if self.find.text.strip() else "no ski in this day's queue"
             return [styled((words, "$ink-faint"))]
-        return [
-            partial(item_row, item, i == self.at, width, self.day)
-            for i, item in enumerate(self.items)
-        ]
+        return super().rows(width)
+
+    def row(self, item: InQueue, here: bool, width: int) -> Content:
+        """Return an item on one line."""
+        return item_row(item, here, width, self.day)
 
     def foot(self, width: int) -> Sequence[Content]:
         """Return what is known of the marked job or ski, in full."""
@@ -381,81 +458,3 @@ class QueueScreen(ListScreen):
 
     def _noted(self, job_id: str) -> None:
         self.attempt(lambda: self._again("", job_id))
-
-
-STAGE_CELLS = 17
-DUE_CELLS = 8
-_COLOURS = {"signed off": "$state-within", "set aside": "$state-caution"}
-
-
-@dataclass(frozen=True, slots=True)
-class Heading:
-    """A line between the lists; nothing is done with it."""
-
-    words: str
-
-
-Thing: TypeAlias = RosterLine | QueueItem | KnownSki
-Item: TypeAlias = Thing | Heading
-
-
-def item_row(item: Item, marked: bool, width: int, day: str) -> Content:
-    """Return an item on one line of ``width`` cells; ``day`` is the one that is looked at."""
-    if isinstance(item, Heading):
-        return styled((visible(item.words, width), "bold $accent"))
-    if isinstance(item, RosterLine):
-        return _job(item, marked, width, day)
-    if isinstance(item, QueueItem):
-        when = ago(item.job.day, day)
-        words = f"re-check offered: {item.ski_name}, signed off {when}: + adds it"
-        return styled(_mark(marked), ("? ", "$accent"), (visible(words, width - 4), _bold(marked)))
-    name, rider, rest = _rooms(width)
-    more = " · ".join(part for part in (item.serial, item.note) if part)
-    text = f"{padded(item.name, name)} {padded(item.rider, rider)} "
-    return styled(
-        _mark(marked), "  ", (text, _bold(marked)),
-        (visible(more, rest + STAGE_CELLS + DUE_CELLS), "$ink-faint"),
-    )  # fmt: skip
-
-
-def _job(line: RosterLine, marked: bool, width: int, day: str) -> Content:
-    name, rider, rest = _rooms(width)
-    stage = f"{line.glyph} {line.stage_words}"
-    more = [line.unreleased] if line.unreleased else []
-    more += [line.reason] if line.reason else []
-    more += ["re-check"] if line.kind == "recheck" and line.stage != "waiting" else []
-    more += [ago(line.day, day)] if line.day != day else []
-    more += [part for part in (line.note, line.ski_note, line.serial) if part]
-    loose = Said(Importance.DANGER, LOOSE_SHORT).signed if line.loose else ""
-    # What is dangerous takes the rider's room, and is never cut.
-    short = max(len(loose) + 1 - rest, 0) if loose else 0
-    rider, rest = max(rider - short, 0), rest + min(short, rider)
-    text = f"{padded(line.ski_name, name)} {padded(line.rider, rider)} "
-    return styled(
-        _mark(marked),
-        (padded(stage, STAGE_CELLS + 2), _colour(line) or _bold(marked)),
-        (text, _bold(marked)),
-        (padded(line.due, DUE_CELLS), "bold"),
-        (loose, look_of(Importance.DANGER)),
-        " " if loose else "",
-        (visible(" · ".join(more), rest - len(loose) - (1 if loose else 0)), "$ink-faint"),
-    )
-
-
-def _colour(line: RosterLine) -> str:
-    return "$state-caution" if line.unreleased else _COLOURS.get(line.stage, "")
-
-
-def _rooms(width: int) -> tuple[int, int, int]:
-    """Return the cells for a ski's name, its rider and the rest of a line."""
-    left = width - STAGE_CELLS - DUE_CELLS - 6
-    name, rider = min(max(left * 3 // 7, 12), 26), min(max(left * 2 // 7, 8), 18)
-    return name, rider, max(left - name - rider, 0)
-
-
-def _mark(marked: bool) -> str:
-    return "▸ " if marked else "  "
-
-
-def _bold(marked: bool) -> str:
-    return "bold" if marked else ""

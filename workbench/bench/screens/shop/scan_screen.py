@@ -12,8 +12,7 @@ from typing import TYPE_CHECKING
 
 from textual.content import Content
 
-from workbench.bench.bases.form_lines import drafts_of
-from workbench.bench.bases.forms import Form
+from workbench.bench.bases.forms import Form, drafts_of
 from workbench.bench.bases.view_only import DrawnCloser
 from workbench.bench.draw.canvas import Canvas
 from workbench.bench.draw.text import TONES, Tone, lines, paragraph, visible

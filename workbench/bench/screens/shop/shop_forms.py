@@ -10,9 +10,9 @@ from collections.abc import Callable, Sequence
 from functools import partial
 from typing import TYPE_CHECKING
 
-from workbench.bench.bases.form_lines import clean, drafts_of
-from workbench.bench.bases.forms import Form
+from workbench.bench.bases.forms import Form, drafts_of
 from workbench.bench.draw import themes
+from workbench.bench.draw.text import on_one_line
 from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError, RecordsError
 from workbench.fin.studs import said
@@ -35,13 +35,8 @@ from workbench.work.roster.adding import (
     parts_listed,
     queue_known,
 )
-from workbench.work.roster.correction_words import Mended
-from workbench.work.roster.corrections import (
-    CORRECTED,
-    correct_baseline,
-    correct_studs,
-    stud_fields,
-)
+from workbench.work.roster.baselines import correct_baseline
+from workbench.work.roster.corrections import CORRECTED, Mended, correct_studs, stud_fields
 from workbench.work.roster.ski_sheet import SHEET, changed_words, correct_ski, sheet_of
 from workbench.work.text.fields import REASON, Field, Texts, some
 
@@ -78,7 +73,7 @@ class SheetForm(Form):
     def __init__(self, shop: Shop, state: BenchState) -> None:
         assert state.view is not None
         ski = state.view.ski
-        now = {key: clean(text) for key, text in sheet_of(ski).items()}
+        now = {key: on_one_line(text) for key, text in sheet_of(ski).items()}
         super().__init__(
             f"Correct the ski's sheet: {ski.name} {ski.serial}".rstrip(),
             some(SHEET, "name rider serial model size note wing"),
@@ -139,10 +134,10 @@ class BlockForm(Form):
         now: Texts = {}
         more: Texts = {}
         for n, stud in enumerate(block.studs, 1):
-            name = clean(said(stud.name, stud.touches))[: _LABEL - 5]
+            name = on_one_line(said(stud.name, stud.touches))[: _LABEL - 5]
             fields += stud_fields(n, name)
             tip = length_text(stud.tip_radius_mm, unit, _STEP[unit])
-            now[f"lead_{n}"] = clean(stud.thread) or f"{stud.lead_mm!r} mm"
+            now[f"lead_{n}"] = on_one_line(stud.thread) or f"{stud.lead_mm!r} mm"
             now |= {f"hand_{n}": stud.hand, f"tip_{n}": f"{tip} {unit}"}
             if stud.name in learned:
                 more[f"lead_{n}"] = f". Learned: {learned[stud.name]}"
@@ -152,8 +147,9 @@ class BlockForm(Form):
             return correct_studs(shop, block.id, changed, unit, changed.pop(REASON.key, ""))
 
         used = sum(ski.block_id == block.id for ski in shop.book.skis())
+        by = f"used by {used} ski{'' if used == 1 else 's'}"
         super().__init__(
-            f"Correct the block: {clean(block.name)}, used by {used} ski{'' if used == 1 else 's'}",
+            f"Correct the block: {on_one_line(block.name)}, {by}",
             [*fields, CORRECTED],
             save,
             _done_words,
@@ -175,7 +171,9 @@ class BaselineForm(Form):
 
     def __init__(self, shop: Shop, baseline: rows.Baseline) -> None:
         names = {f"value_{n}": e.method_name for n, e in enumerate(baseline.entries, 1)}
-        fields = [Field(k, clean(m)[:_LABEL], clean(m), "VALUE") for k, m in names.items()]
+        fields = [
+            Field(k, on_one_line(m)[:_LABEL], on_one_line(m), "VALUE") for k, m in names.items()
+        ]
 
         def save(texts: Texts) -> Mended[rows.Baseline]:
             changed = self.changed(texts)
@@ -183,8 +181,8 @@ class BaselineForm(Form):
             values = {names[key]: text for key, text in changed.items()}
             return correct_baseline(shop, baseline.id, values, reason)
 
-        title = f"Correct the baseline: {clean(baseline.name)}"
-        now = [f"{clean(e.text)} {e.unit}" for e in baseline.entries]
+        title = f"Correct the baseline: {on_one_line(baseline.name)}"
+        now = [f"{on_one_line(e.text)} {e.unit}" for e in baseline.entries]
         super().__init__(title, [*fields, CORRECTED], save, now=dict(zip(names, now, strict=True)))
 
 

@@ -11,7 +11,7 @@ from functools import partial
 from textual.content import Content
 
 from workbench.bench.bases.forms import Form
-from workbench.bench.bases.lists import ListScreen
+from workbench.bench.bases.lists import ListScreen, Row
 from workbench.bench.draw.text import padded, styled, visible, wrapped
 from workbench.bench.hand.state import BenchState
 from workbench.bench.screens.shop.study_result import ResultScreen
@@ -42,7 +42,7 @@ _COLOURS: dict[State, str] = {
 }
 
 
-class StudyList(ListScreen):
+class StudyList(ListScreen[StudyView]):
     """All studies; the plan's form starts from the ski in hand."""
 
     TITLE_WORDS = "Repeatability tests"
@@ -54,13 +54,12 @@ class StudyList(ListScreen):
     def __init__(self, shop: Shop, state: BenchState) -> None:
         super().__init__()
         self.shop = shop
-        self._views: tuple[StudyView, ...] = ()
 
     def on_mount(self) -> None:
         """Show the studies, the newest that is not finished marked."""
         self.attempt(self._load)
-        open_ones = [i for i, v in enumerate(self._views) if v.due is not None]
-        self.at = (open_ones or [len(self._views) - 1])[-1] if self._views else 0
+        open_ones = [i for i, v in enumerate(self.items) if v.due is not None]
+        self.at = (open_ones or [len(self.items) - 1])[-1] if self.items else 0
 
     def on_screen_resume(self) -> None:
         """Read the studies again: what lay on top may have added readings."""
@@ -70,39 +69,39 @@ class StudyList(ListScreen):
     # -- what is shown ---------------------------------------------------------------------------
 
     def _load(self) -> None:
-        self._views = studies.studies_of(self.shop)
+        self.items = studies.studies_of(self.shop)
 
     @property
     def chosen(self) -> StudyView:
         """The study that the mark is at; without one an :class:`InputError`."""
-        if not self._views:
+        if not self.items:
             raise InputError("study", "(none)", "no test yet: n plans one")
-        return self._views[min(self.at, len(self._views) - 1)]
+        return self.items[min(self.at, len(self.items) - 1)]
 
-    def rows(self, width: int) -> Sequence[Content]:
-        """The studies, each with how far it is."""
-        if not self._views:
+    def rows(self, width: int) -> Sequence[Row]:
+        """The studies, or what one is for."""
+        if not self.items:
             about = [styled(part) for part in wrapped(ABOUT, width)]
             return [styled(("no test yet: n plans one", "bold")), *about]
-        return [self._line(view, i == self.at, width) for i, view in enumerate(self._views)]
+        return super().rows(width)
 
-    @staticmethod
-    def _line(view: StudyView, marked: bool, width: int) -> Content:
+    def row(self, view: StudyView, here: bool, width: int) -> Content:
+        """A study with how far it is."""
         name = padded(view.study.name, max(min(30, width // 3), 8))
-        head = f"{'▸' if marked else ' '}{view.number:>3} {name} "
+        head = f"{'▸' if here else ' '}{view.number:>3} {name} "
         glyph = studies.STATE_SIGNS[view.state]
         state = visible(f"{glyph} {study_state(view)}", width - styled(head).cell_length)
-        return styled((head, "bold" if marked else ""), (state, _COLOURS[view.state]))
+        return styled((head, "bold" if here else ""), (state, _COLOURS[view.state]))
 
     def foot(self, width: int) -> Sequence[Content]:
         """What the study chosen reads, and the rule that all are read by."""
         rule = [styled((part, "$ink-faint")) for part in wrapped(studies.RULE, width)]
-        if not self._views:
+        if not self.items:
             return rule
         view, s = self.chosen, self.chosen.study
         count = f"{len(s.parts)} x {len(s.people)} x {s.trials} = {view.total} readings"
         said = (
-            f"{self.at + 1} of {len(self._views)}: {s.what}, "
+            f"{self.at + 1} of {len(self.items)}: {s.what}, "
             f"read in {studies.UNIT_WORDS[s.unit]}; {count}",
             f"parts: {'; '.join(s.parts)}",
             f"people: {' '.join(s.people)} · planned {local_day(s.at)} "
@@ -167,7 +166,7 @@ class StudyList(ListScreen):
 
     def _planned(self, study_id: object) -> None:
         self.attempt(self._load)
-        for i, view in enumerate(self._views):
+        for i, view in enumerate(self.items):
             if view.study.id == study_id:
                 self.at = i
                 self.say(f"planned: {view.total} readings; + begins them", "done")
@@ -197,7 +196,7 @@ def plan_form(shop: Shop, state: BenchState) -> Form:
 # -- the readings of one -----------------------------------------------------------------------
 
 
-class ReadingsScreen(ListScreen):
+class ReadingsScreen(ListScreen[StudyView]):
     """Every reading in the order it was taken, struck ones too; ``x`` strikes the marked one."""
 
     TITLE_WORDS = "Readings of a repeatability test"
@@ -217,7 +216,7 @@ class ReadingsScreen(ListScreen):
         text = f"{study.name} · {study.what} · {study_state(self.view)}"
         return [styled((visible(text, width), "bold $accent")), Content("")]
 
-    def rows(self, width: int) -> Sequence[Content]:
+    def rows(self, width: int) -> Sequence[Row]:
         """The readings: who read what, the number where it may be seen, and whether it counts."""
         most = max(min(MOST_WHO, width - 36), 12)
         whose = [visible(whose_words(reading), most) for reading in self.view.readings]

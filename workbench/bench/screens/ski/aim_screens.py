@@ -9,7 +9,7 @@ from textual.content import Content
 
 from workbench.advice.ride_feel import CLAIM, SURE_WORDS
 from workbench.bench.bases.forms import Form, by_view
-from workbench.bench.bases.lists import UnitList
+from workbench.bench.bases.lists import Row, UnitList, marked_row
 from workbench.bench.draw.text import paragraph, styled, visible, wrapped
 from workbench.bench.hand.state import BenchState
 from workbench.bench.screens.shop.shop_forms import BaselineForm
@@ -22,14 +22,14 @@ from workbench.work.history.rides import ride_rules_of
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.roster import baselines
-from workbench.work.roster.correction_words import Mended
+from workbench.work.roster.corrections import Mended
 from workbench.work.text.fields import Texts
 from workbench.work.text.local_time import local_day
 
 STARS = "★☆"
 
 
-class RideScreen(UnitList):
+class RideScreen(UnitList[rides.Offer]):
     """The ride notes, newest first, and the offers for the one that is shown."""
 
     TITLE_WORDS = "After the ride"
@@ -51,7 +51,7 @@ class RideScreen(UnitList):
         self._note = min(self._note, max(len(self._rides) - 1, 0))
         found = self._rides[self._note].suggestions if self._rides else ()
         wing_deg = rides.wing_of(self.shop, self.view.ski.id)
-        self._offers = rides.offers_for(self.view, found, self.unit, wing_deg)
+        self.items = rides.offers_for(self.view, found, self.unit, wing_deg)
 
     # -- what is shown ---------------------------------------------------------------------------
 
@@ -81,24 +81,24 @@ class RideScreen(UnitList):
         out += paragraph(note.text, width, "italic")[:3]
         return [*out, Content(""), styled(("What technicians try", "bold $accent"))]
 
-    def rows(self, width: int) -> Sequence[Content]:
-        """The offers, surest first."""
-        out = []
-        for i, offer in enumerate(self._offers):
-            change = offer.suggestion.change
-            text = f"{rides.try_words(change, self.unit):<26} {SURE_WORDS[change.sure]:<16}"
-            if len(text) + 3 + len(change.why) <= width:  # below it is in full
-                text += f" {change.why}"
-            out.append(self.marked_row(i, text, width))
-        if not out and self._rides:
-            out.append(styled(("  nothing in the list for this note", "$ink-faint")))
-        return out
+    def row(self, offer: rides.Offer, here: bool, width: int) -> Content:
+        """An offer; the surest are first."""
+        change = offer.suggestion.change
+        text = f"{rides.try_words(change, self.unit):<26} {SURE_WORDS[change.sure]:<16}"
+        if len(text) + 3 + len(change.why) <= width:  # below it is in full
+            text += f" {change.why}"
+        return marked_row(here, text, width)
+
+    def rows(self, width: int) -> Sequence[Row]:
+        """The offers, or that there are none for this note."""
+        if self._rides and not self.items:
+            return [styled(("  nothing in the list for this note", "$ink-faint"))]
+        return super().rows(width)
 
     def foot(self, width: int) -> Sequence[Content]:
         """The arithmetic of the marked offer, what it may cost, and how little is claimed."""
         out = [Content("")]
-        if self._offers:
-            offer = self._offers[min(self.at, len(self._offers) - 1)]
+        if (offer := self.marked) is not None:
             change = offer.suggestion.change
             out.append(styled((visible(offer.arithmetic, width), "bold")))
             why = f"{change.why}; for: {offer.suggestion.because}. It may cost: {change.cost}."
@@ -133,9 +133,9 @@ class RideScreen(UnitList):
 
     def plus(self) -> None:
         """Make the marked offer the target."""
-        if not self._offers:
+        offer = self.marked
+        if offer is None:
             raise InputError("suggestion", "(none)", self._notes_wanted())
-        offer = self._offers[self.at]
         self.view = rides.choose(self.shop, self.view, offer)
         self._load()
         self.say(f"target: {offer.arithmetic}. Change this one thing, then ride again.", "done")
@@ -157,7 +157,7 @@ def ride_form(shop: Shop, view: JobView) -> Form:
     )  # fmt: skip
 
 
-class BaselineScreen(UnitList):
+class BaselineScreen(UnitList[baselines.Fitting]):
     """The fitting baselines; the marked one is shown number by number."""
 
     TITLE_WORDS = "Baselines"
@@ -171,12 +171,7 @@ class BaselineScreen(UnitList):
         self._load()
 
     def _load(self) -> None:
-        self._found = baselines.fitting(self.shop, self.view)
-
-    @property
-    def chosen(self) -> baselines.Fitting | None:
-        """The baseline that the mark is at."""
-        return self._found[min(self.at, len(self._found) - 1)] if self._found else None
+        self.items = baselines.fitting(self.shop, self.view)
 
     def head(self, width: int) -> Sequence[Content]:
         """Whose baselines these are."""
@@ -184,20 +179,22 @@ class BaselineScreen(UnitList):
         parts = (ski.name, ski.model, ski.size, ski.rider)
         return [styled((visible(" · ".join(p for p in parts if p), width), "bold")), Content("")]
 
-    def rows(self, width: int) -> Sequence[Content]:
-        """The baselines with why each fits."""
-        out = []
-        for i, each in enumerate(self._found):
-            name, source = visible(each.baseline.name, 30), each.baseline.source
-            text = f"{name:<30} {each.of:<24}"
-            if len(text) + 3 + len(source) <= width:  # below it is in full
-                text += f" {source}"
-            out.append(self.marked_row(i, text, width))
-        return out or [styled("  none fits this ski yet; n keeps the numbers of now")]
+    def row(self, each: baselines.Fitting, here: bool, width: int) -> Content:
+        """A baseline with why it fits."""
+        name, source = visible(each.baseline.name, 30), each.baseline.source
+        text = f"{name:<30} {each.of:<24}"
+        if len(text) + 3 + len(source) <= width:  # below it is in full
+            text += f" {source}"
+        return marked_row(here, text, width)
+
+    def rows(self, width: int) -> Sequence[Row]:
+        """The baselines, or how to keep one."""
+        none = [styled("  none fits this ski yet; n keeps the numbers of now")]
+        return super().rows(width) or none
 
     def foot(self, width: int) -> Sequence[Content]:
         """The marked baseline's numbers beside those read."""
-        each = self.chosen
+        each = self.marked
         if each is None:
             return ()
         unit = self.unit
@@ -223,14 +220,14 @@ class BaselineScreen(UnitList):
     def acts(self) -> dict[str, Callable[[], None]]:
         """Keep the numbers of now, or correct or strike out the marked baseline."""
         keep = {"n": self._keep}
-        return keep | {"c": self._correct, "x": self._strike} if self.chosen is not None else keep
+        return keep | {"c": self._correct, "x": self._strike} if self.marked is not None else keep
 
     def _keep(self) -> None:
         self.app.push_screen(_baseline_form(self.shop, self.view), self._kept)
 
     def _correct(self) -> None:
-        assert self.chosen is not None
-        self.app.push_screen(BaselineForm(self.shop, self.chosen.baseline), self._corrected)
+        assert self.marked is not None
+        self.app.push_screen(BaselineForm(self.shop, self.marked.baseline), self._corrected)
 
     def _corrected(self, done: object) -> None:
         if isinstance(done, Mended):
@@ -239,18 +236,18 @@ class BaselineScreen(UnitList):
             self.say(f"baseline corrected: {'; '.join(done.changes)}", "done")
 
     def _strike(self) -> None:
-        assert self.chosen is not None
-        baseline = self.chosen.baseline
+        assert self.marked is not None
+        baseline = self.marked.baseline
         title = f"Strike out the baseline {visible(baseline.name, 30)}"
         self._ask_why(title, lambda why: self.shop.book.strike(baseline.id, why, self.shop.who))
 
     def plus(self) -> None:
         """Make the marked baseline the target."""
-        if self.chosen is None:
+        if self.marked is None:
             raise InputError("baseline", "(none)", "a baseline that fits this ski: n keeps one")
-        self.view = baselines.aim_at(self.shop, self.view, self.chosen.baseline)
+        self.view = baselines.aim_at(self.shop, self.view, self.marked.baseline)
         self._load()
-        self.say(f"target: {self.chosen.baseline.name}", "done")
+        self.say(f"target: {self.marked.baseline.name}", "done")
 
 
 def _baseline_form(shop: Shop, view: JobView) -> Form:

@@ -10,7 +10,7 @@ from textual.content import Content
 
 from workbench.bench.draw import plots as drawn
 from workbench.bench.draw.canvas import Area, Mode
-from workbench.bench.draw.text import first_seen, lines, padded, styled, visible, wrapped
+from workbench.bench.draw.text import in_sight, lines, padded, styled, visible, wrapped
 from workbench.fin.plan.guidance import COVERAGE
 from workbench.measure.display import fine_text, length_text
 from workbench.measure.units import Unit
@@ -107,12 +107,9 @@ def timeline_rows(
     """Return the rows around the one marked, as many as there is room for."""
     if not entries:
         return [styled(("nothing of this kind; ←→ another kind, Esc ends a search", "$ink-faint"))]
-    first = first_seen(at, len(entries), area.height)
     year = local(past.timeline.entries[-1].row.at).year
-    return [
-        _row(entry, first + i == at, past, unit, area, year)
-        for i, entry in enumerate(entries[first : first + area.height])
-    ]
+    seen = in_sight(entries, at, area.height)
+    return [_row(entry, here, past, unit, area, year) for here, entry in seen]
 
 
 def _row(entry: Entry, marked: bool, past: Past, unit: Unit, area: Area, year: int) -> Content:
@@ -196,7 +193,10 @@ def plots(past: Past, look: Looking, unit: Unit, mode: Mode, width: int, height:
     room = height - 3
     span, area = span_of(found), Area(width, room, mode)
     if width >= GRID_WIDTH and height >= GRID_HEIGHT and len(found) > 1:
-        four, chosen = _four(found, at)
+        # The chosen one is among the four.
+        four, chosen = found, at
+        if len(found) > 4:
+            four, chosen = tuple(found[(at + i) % len(found)] for i in range(4)), 0
         body = drawn.grid(four, span, unit, area, marked, chosen)
     else:
         body = drawn.plot_rows(found[at], span, unit, area, marked)
@@ -214,13 +214,6 @@ def plots(past: Past, look: Looking, unit: Unit, mode: Mode, width: int, height:
             _standing(setting, found[at].title, unit, width),
         ]
     )
-
-
-def _four(found: Sequence[Series], at: int) -> tuple[Sequence[Series], int]:
-    """Return four series with the chosen one among them, and its index there."""
-    if len(found) <= 4:
-        return found, at
-    return [found[(at + i) % len(found)] for i in range(4)], 0
 
 
 def _standing(setting: Setting | None, title: str, unit: Unit, width: int) -> Content:

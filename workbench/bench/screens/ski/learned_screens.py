@@ -8,7 +8,7 @@ from textual.content import Content
 from textual.widgets import Static
 
 from workbench.bench.bases.forms import Form, by_view
-from workbench.bench.bases.lists import UnitList, told
+from workbench.bench.bases.lists import Row, UnitList, marked_row, told
 from workbench.bench.draw.plots import learned_plot
 from workbench.bench.draw.text import paragraph, paragraphs, styled, visible
 from workbench.bench.hand.state import BenchState
@@ -18,16 +18,15 @@ from workbench.measure.learnt_offset import Restatement
 from workbench.work.job.shop import Shop
 from workbench.work.learn.what_learnt import (
     ALL,
-    LearntPage,
     LearntStud,
     bring_back,
     forget,
     learnt_page,
 )
-from workbench.work.order.shop_policy import LEARNING
 from workbench.work.roster.settings import change
 from workbench.work.study import offsets
 from workbench.work.study.offset_words import SaidKind, pair_state, restated_words, summary
+from workbench.work.trust.shop_policy import LEARNING
 
 ON = "Turns of every ski in this shop go by what was learned (setting learning: on)."
 OFF = "Turns go by the plain geometry (setting learning: off)."
@@ -36,7 +35,7 @@ ASK_OFF = "+ lets the turns of every ski in this shop go by the plain geometry a
 LEAST_PLOT, MOST_PLOT = 6, 22
 
 
-class LearnedScreen(UnitList):
+class LearnedScreen(UnitList[LearntStud]):
     """The studs; below them what the turns of the marked one really moved."""
 
     TITLE_WORDS = "What this bench has learned"
@@ -50,21 +49,15 @@ class LearnedScreen(UnitList):
         super().__init__(shop, state)
         if not self.view.rig.studs:
             raise BenchError("no block yet: nothing is learned of its studs")
-        self._page: LearntPage | None = None
         self._load()
 
     def _load(self) -> None:
-        self._page = learnt_page(self.shop.book, self.view.ski)
+        self.page = learnt_page(self.shop.book, self.view.ski)
+        self.items = self.page.studs
 
     @property
     def _is_on(self) -> bool:
         return self.view.rules.learns_at("~")
-
-    @property
-    def page(self) -> LearntPage:
-        """What was learnt, as it is shown."""
-        assert self._page is not None
-        return self._page
 
     # -- what is shown ---------------------------------------------------------------------------
 
@@ -78,14 +71,14 @@ class LearnedScreen(UnitList):
             out += paragraph(f"? {page.asked}", width, "bold $state-caution")
         return out
 
-    def rows(self, width: int) -> Sequence[Content]:
-        """The studs, each in a row."""
-        studs = [stud.words.partition(";")[0] for stud in self.page.studs]
-        return [self.marked_row(i, text, width) for i, text in enumerate(studs)]
+    def row(self, stud: LearntStud, here: bool, width: int) -> Content:
+        """A stud and what was learnt of it, in short."""
+        return marked_row(here, stud.words.partition(";")[0], width)
 
     def foot(self, width: int) -> Sequence[Content]:
         """The marked stud in full with its turns, and what was forgotten."""
-        page, stud = self.page, self._stud
+        page, stud = self.page, self.marked
+        assert stud is not None
         out = paragraph(stud.words, width, "bold")
         below = paragraphs(page.forgotten, width, "$ink-faint")
         height = self.query_one("#list", Static).size.height
@@ -99,7 +92,8 @@ class LearnedScreen(UnitList):
 
     def acts(self) -> dict[str, Callable[[], None]]:
         """Forget what was learnt of the marked stud or of all, bring it back, or turn by it."""
-        stud = self._stud
+        stud = self.marked
+        assert stud is not None
         return {
             "x": lambda: self._forget(
                 stud.name, f"Forget what was learned of the {stud.said} stud"
@@ -109,10 +103,6 @@ class LearnedScreen(UnitList):
             "b": lambda: self._bring_back(stud),
         }
 
-    @property
-    def _stud(self) -> LearntStud:
-        return self.page.studs[min(self.at, len(self.page.studs) - 1)]
-
     def _bring_back(self, stud: LearntStud) -> None:
         bring_back(self.shop.book, self.view.ski, stud.name, self.shop.who)
         self._load()
@@ -121,7 +111,7 @@ class LearnedScreen(UnitList):
     def plus(self) -> None:
         """Turn by what was learned or by the geometry, once that was asked for."""
         if self._message[0] == self._question:
-            change(self.shop, {LEARNING: "off" if self._is_on else "on"})
+            change(self.shop, {LEARNING.name: "off" if self._is_on else "on"})
             self.view = self.shop.view(self.view.job.id)
             self.say(ON if self._is_on else OFF, "done")
 
@@ -147,7 +137,7 @@ _NONE = (
 )
 
 
-class OffsetScreen(UnitList):
+class OffsetScreen(UnitList[offsets.PairLine]):
     """The pairs of two methods; what is offered from rounds is below them, marked ``?``."""
 
     TITLE_WORDS = "Method offsets, learned"
@@ -176,10 +166,7 @@ class OffsetScreen(UnitList):
     def _load(self) -> None:
         if self._choices:
             self._study = offsets.study(self.shop, self.view, self.two)
-
-    @property
-    def _lines(self) -> tuple[offsets.PairLine, ...]:
-        return self._study.every if self._study is not None else ()
+            self.items = self._study.every
 
     # -- what is shown ---------------------------------------------------------------------------
 
@@ -202,29 +189,28 @@ class OffsetScreen(UnitList):
         head = f"  {'by the first':>14} {'by the second':>14} {f'difference {self.unit}':>14}  ski"
         return [*out, styled((visible(head, width), "bold $accent"))]
 
-    def rows(self, width: int) -> Sequence[Content]:
+    def rows(self, width: int) -> Sequence[Row]:
         """The pairs that were kept, then those offered."""
-        if self._study is None:
-            return ()
-        out = [self._row(i, line, width) for i, line in enumerate(self._lines)]
-        return out or [styled("  no pair yet: n types one")]
+        none = [styled("  no pair yet: n types one")] if self._study is not None else []
+        return super().rows(width) or none
 
-    def _row(self, i: int, line: offsets.PairLine, width: int) -> Content:
+    def row(self, line: offsets.PairLine, here: bool, width: int) -> Content:
+        """A pair and its difference."""
         glyph, word = pair_state(line)
         first, second = (_typed(n) for n in (line.first, line.second))
         step = FINE[self.unit]
         difference = change_text(line.difference_mm, self.unit, step)
-        mark = "▸" if i == self.at else " "
+        mark = "▸" if here else " "
         name = visible(line.ski_name, 20)
         text = f"{mark}{glyph}{first:>14} {second:>14} {difference:>14}  {name}  {word}"
-        style = "bold" if i == self.at else "" if line.counts else "$ink-faint"
+        style = "bold" if here else "" if line.counts else "$ink-faint"
         return styled((visible(text, width), style))
 
     # -- what is done ----------------------------------------------------------------------------
 
     def plus(self) -> None:
         """Keep the marked pair out of a round."""
-        line = self._marked()
+        line = self._pair()
         if line.row is not None:
             raise InputError("pair", _typed(line.first), "one that is offered, marked ?")
         self._take((line,))
@@ -235,7 +221,7 @@ class OffsetScreen(UnitList):
         acts: dict[str, Callable[[], None]] = {
             "n": lambda: self.ask(self._pair_form(), self._kept),
             "r": lambda: self.ask(self._restate_form(), self._show_restated),
-            "x": lambda: self._strike(self._marked()),
+            "x": lambda: self._strike(self._pair()),
         }
         if study is not None:
             acts["t"] = lambda: self._take(study.offered)
@@ -249,10 +235,10 @@ class OffsetScreen(UnitList):
         self._load()
         self.say("")
 
-    def _marked(self) -> offsets.PairLine:
-        if not self._lines:
+    def _pair(self) -> offsets.PairLine:
+        if self.marked is None:
             raise InputError("pair", "(none)", "a pair: n types one")
-        return self._lines[min(self.at, len(self._lines) - 1)]
+        return self.marked
 
     def _take(self, offered: Sequence[offsets.PairLine]) -> None:
         if not offered:

@@ -13,7 +13,7 @@ from textual.content import Content
 
 from workbench.bench.bases.forms import Form
 from workbench.bench.bases.number_screen import NumberScreen
-from workbench.bench.draw.text import count_line, first_seen, lines, paragraph, styled, visible
+from workbench.bench.draw.text import count_line, in_sight, lines, paragraph, styled, visible
 from workbench.bench.hand.state import BenchState
 from workbench.measure.display import length_text
 from workbench.measure.units import Unit
@@ -83,12 +83,8 @@ class MarksScreen(NumberScreen[None]):
         name_room = max(width - 41, 10)
         head = f"  {'mark':<{name_room}} {'by readings':>11} {f'read ({unit})':>9}"
         room = max(self.size.height - _FRAME_LINES, 2)
-        first = first_seen(self._at, len(marks), room)
         out = [styled((visible(head, width), "bold $accent"))]
-        out += [
-            self._line(m, first + i == self._at, name_room)
-            for i, m in enumerate(marks[first : first + room])
-        ]
+        out += [self._line(m, here, name_room) for here, m in in_sight(marks, self._at, room)]
         if len(marks) > room:
             out.append(count_line(self._at, len(marks)))
         return lines(out)

@@ -13,16 +13,16 @@ from textual.containers import Vertical
 from textual.content import Content
 from textual.widgets import Static
 
-from workbench.bench.bases.form_lines import BOX
+from workbench.bench.bases.forms import BOX
 from workbench.bench.bases.lists import ListScreen
 from workbench.bench.bases.prompts import ASIDE_REASONS, Prompt
 from workbench.bench.draw.text import lines, paragraphs, styled, visible
 from workbench.bench.hand.state import BenchState
 from workbench.errors import BenchError
 from workbench.measure.display import length_text
-from workbench.work.job.entry_words import described
 from workbench.work.job.shop import Shop
 from workbench.work.job.stages import refusal
+from workbench.work.order.round_records import described
 from workbench.work.text.fields import NOTE, REASON, SECOND, WHO
 
 if TYPE_CHECKING:
@@ -67,7 +67,7 @@ _ANSWERS: dict[str, tuple[TurnAnswer, str]] = {
 _STAYS = "Esc: neither. The record stays: finish the round, and measure."
 
 
-class TurnBackScreen(ListScreen):
+class TurnBackScreen(ListScreen[str]):
     """Asks what became of the stud whose turn is taken back.
 
     Both answers, by their letters, take the record back and say why in the book; closing leaves

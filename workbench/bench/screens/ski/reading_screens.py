@@ -32,7 +32,7 @@ from workbench.work.job_text.budget_explained import (
     trust_of,
 )
 from workbench.work.job_text.setting_words import hold_words, place_words
-from workbench.work.order.exposed_words import exposed_words, exposure_at
+from workbench.work.order.order_answers import exposed_words, exposure_at
 from workbench.work.study.offsets import rests_words
 from workbench.work.study.restating import Restated, learnt_beside, restated
 from workbench.work.text.words import error_words

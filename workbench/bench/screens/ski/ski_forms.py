@@ -10,10 +10,9 @@ from textual.containers import Vertical
 from textual.content import Content
 from textual.widgets import Static
 
-from workbench.bench.bases.form_lines import LONGEST_MESSAGE, clean
-from workbench.bench.bases.forms import NOTHING, Form, by_view
+from workbench.bench.bases.forms import LONGEST_MESSAGE, NOTHING, Form, by_view
 from workbench.bench.bases.view_only import TableScreen
-from workbench.bench.draw.text import lines, literal, styled, wrapped
+from workbench.bench.draw.text import lines, literal, on_one_line, styled, wrapped
 from workbench.bench.hand.state import BenchState
 from workbench.errors import InputError
 from workbench.frozen import dataclass
@@ -62,12 +61,12 @@ class WearForm(Form):
         assert state.view is not None
         ski, unit = state.view.ski, state.unit
         now = {
-            "blade": clean(shop.book.blade(ski.blade_id).name),
-            "block": clean(shop.book.block(ski.block_id).name),
-            METHODS: clean(methods_text(shop, ski)),
+            "blade": on_one_line(shop.book.blade(ski.blade_id).name),
+            "block": on_one_line(shop.book.block(ski.block_id).name),
+            METHODS: on_one_line(methods_text(shop, ski)),
         }
-        fine = [m for m in shop.book.methods_of(ski.blade_id) if m.scribe_x_mm is None]
-        known = " · ".join(f"{n} {clean(m.name)}" for n, m in enumerate(fine, 1))
+        fine = [m for m in shop.book.methods_of(ski.blade_id) if m.scribe is None]
+        known = " · ".join(f"{n} {on_one_line(m.name)}" for n, m in enumerate(fine, 1))
         more = {
             "blade": f": {parts_listed(shop.book.blades())}",
             "block": f": {parts_listed(shop.book.blocks())}",
@@ -83,7 +82,7 @@ class WearForm(Form):
             changes = change_worn(shop, ski.id, parts, texts["reason"], methods)
             return Saved(", ".join(changes), bool(parts), carried)
 
-        title = f"What it wears: {clean(ski.name)} {clean(ski.serial)}".rstrip()
+        title = f"What it wears: {on_one_line(ski.name)} {on_one_line(ski.serial)}".rstrip()
         super().__init__(title, WORN, save, now={**now, **given}, more=more)
 
     def after(self, bench: Bench, result: object) -> None:
@@ -122,7 +121,7 @@ def offer(bench: Bench, part: Literal["blade", "block"], name: str, reason: str)
     """Ask to give the ski in hand a part that is known now, where it has none yet."""
     state = bench.hands.state
     if state.view is not None and part in state.view.rig.missing and not state.view.progress.step:
-        bench.show(WearForm(bench.shop, state, {part: clean(name), "reason": reason}))
+        bench.show(WearForm(bench.shop, state, {part: on_one_line(name), "reason": reason}))
 
 
 _TITLE = "Temperature: readings at 20 °C"

@@ -42,7 +42,7 @@ _ROOMY = 22
 """Rows of the list from which every sentence has its line."""
 
 
-class WingScreen(UnitList):
+class WingScreen(UnitList[wing_report.HoldLine]):
     """The three holds, the shop's own marked; curve, gauge set and drawing around them."""
 
     TITLE_WORDS = "Wing"
@@ -65,6 +65,7 @@ class WingScreen(UnitList):
             self._report, self._why = wing_report.wing_report(self.shop, self.view), ""
         except BenchError as why:
             self._report, self._why = None, str(why)
+        self.items = self._report.holds if self._report is not None else ()
 
     # -- what is shown ---------------------------------------------------------------------------
 
@@ -83,26 +84,21 @@ class WingScreen(UnitList):
         head = f"  {'held at':<8} {'touches':>17} {'reference':>10} {'reads':>8} {'against':>8}  u"
         return [*out, styled((visible(head, width), "bold $accent"))]
 
-    def rows(self, width: int) -> Sequence[Content]:
-        """One row for each hold."""
-        report = self._report
-        if report is None:
-            return ()
-        return [self._row(i, line, report.has_wing, width) for i, line in enumerate(report.holds)]
-
-    def _row(self, i: int, line: wing_report.HoldLine, has_wing: bool, width: int) -> Content:
+    def row(self, line: wing_report.HoldLine, here: bool, width: int) -> Content:
+        """A hold of the straightedge."""
+        has_wing = self._report is not None and self._report.has_wing
         at = "·".join(length_text(x, self.unit) for x in line.held.touches_mm)
         reads = f"{line.reads_deg:.2f}°" if has_wing else "—"
         against = "shop's" if line.shops else degrees_text(line.off_deg) if has_wing else "—"
         u = "" if line.u_deg is None or line.shops else f"{line.u_deg:.2f}°"
-        mark = "▸" if i == self.at else " "
+        mark = "▸" if here else " "
         shops = "●" if line.shops else " "
         reference = degrees_text(math.degrees(line.held.angle_rad))
         text = (
             f"{mark}{shops}{line.held.hold:<8} {at:>17} {reference:>10} {reads:>8} "
             f"{against:>8}  {u}"
         )
-        return styled((visible(text, width), "bold" if i == self.at else ""))
+        return styled((visible(text, width), "bold" if here else ""))
 
     def foot(self, width: int) -> Sequence[Content]:
         """What that means, the screws' order, and the drawing in what room is left."""

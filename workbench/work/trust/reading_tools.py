@@ -1,4 +1,8 @@
-"""What a reading was taken with: caliper, its checks until then, and the stated temperature."""
+"""What a reading was taken with: caliper, its checks until then, and the stated temperature.
+
+A reading is kept as it was read. What it would be at 20 degrees (ISO 1) is worked out from the kept
+row each time it is looked at, and only here, so that no correction can be applied twice.
+"""
 
 from __future__ import annotations
 
@@ -11,23 +15,27 @@ from workbench.errors import BenchError
 from workbench.fin.reading.method import Method
 from workbench.frozen import dataclass
 from workbench.measure import calipers as measure
+from workbench.measure.budget import Contribution
 from workbench.measure.calipers import LONGEST_MM, CaliperScale
 from workbench.measure.display import fine_text
+from workbench.measure.temperature import at_reference, material, temperature_parts
+from workbench.measure.units import TempUnit, degrees_in
 from workbench.records.book import Book
 from workbench.records.store import rows
-from workbench.records.store.faults import UnknownRowError
+from workbench.records.store.database import UnknownRowError
 from workbench.work.text.local_time import local
 from workbench.work.text.words import clean
-from workbench.work.trust import temperature_correction
 from workbench.work.trust.reading_budget import (
     Figure,
     Figures,
+    StudyScatter,
     Taken,
     by_part,
     default_figures,
+    scatter_for,
     worst_of,
 )
-from workbench.work.trust.shop_scatter import StudyScatter, scatter_for, scatters_of
+from workbench.work.trust.study_results import scatters_of
 
 IN_HAND = "caliper"
 """The setting that holds the id of the caliper in hand; blank is none."""
@@ -91,11 +99,13 @@ class Gauge:
             mpe = caliper.mpe_at(min(abs(length_mm), LONGEST_MM))
         except BenchError:  # a row of other hands that no caliper has
             return default_figures(length_mm, f"{name} (its figures cannot be)", method)
+        scale = self.row.din862_scale
+        origin = "stated for it" if scale is None else f"DIN 862, {scale}"
         step = f"{fine_text(caliper.resolution_mm, caliper.unit)} {caliper.unit}"
         return Figures(
             name,
             Figure(caliper.resolution_mm, f"its step, {step}"),
-            by_part(Figure(mpe, _mpe_words(self.row)), method),
+            by_part(Figure(mpe, origin), method),
             self._zero(caliper, until),
         )
 
@@ -116,15 +126,9 @@ class Gauge:
         names = " and ".join(k for k in ("zero", "block") if k in newest)
         shown = f"{fine_text(off, caliper.unit)} {caliper.unit}"
         day = max(check.day for check in newest.values())
-        return Figure(half + off, f"{names} checked {_day(day)}: off {shown}, and half a step")
-
-
-def _mpe_words(row: rows.Caliper) -> str:
-    return "stated for it" if row.din862_scale is None else f"DIN 862, {row.din862_scale}"
-
-
-def _day(ordinal: int) -> str:
-    return date.fromordinal(ordinal).isoformat()
+        return Figure(
+            half + off, f"{names} checked {date.fromordinal(day)}: off {shown}, and half a step"
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,7 +149,7 @@ class Tools:
 
     def values_mm(self, kept: Sequence[rows.Reading]) -> tuple[float, ...]:
         """Return what kept readings say (mm): at 20 degrees where they name a temperature."""
-        return temperature_correction.values_mm(kept, self.temperatures)
+        return values_mm(kept, self.temperatures)
 
     def taken(self, method_id: str, method: Method, kept: Sequence[rows.Reading]) -> Taken:
         """Return one or more kept repeats by one method with what their budget rests on.
@@ -178,7 +182,7 @@ class Tools:
         """Return ``mm``, read now, at 20 degrees (mm), its stated u if any, and its figures."""
         stated = self.stated_u_mm.get(method_id)
         figures = self._with(self.held, self.now, method, mm)
-        return temperature_correction.value_mm(mm, self.now), stated, figures
+        return value_mm(mm, self.now), stated, figures
 
     def _with(
         self,
@@ -197,9 +201,9 @@ class Tools:
         found = replace(found, scatter=scatter) if scatter is not None else found
         if at is None:
             return found
-        words = temperature_correction.at_words(at)
-        stated = f"stated within {temperature_correction.STATED_HALF_WIDTH_C:g} °C: {words}"
-        return replace(found, warmth=temperature_correction.parts_of(mm, at), warmth_origin=stated)
+        words = at_words(at)
+        stated = f"stated within {STATED_HALF_WIDTH_C:g} °C: {words}"
+        return replace(found, warmth=parts_of(mm, at), warmth_origin=stated)
 
 
 def tools_of(book: Book, facts: Iterable[rows.AnyFact], stated_u_mm: Mapping[str, float]) -> Tools:
@@ -212,8 +216,8 @@ def tools_of(book: Book, facts: Iterable[rows.AnyFact], stated_u_mm: Mapping[str
     return Tools(
         {caliper_id: gauge for caliper_id in named if (gauge := _gauge(book, caliper_id))},
         held.id if held is not None else None,
-        temperature_correction.known_temperatures(facts),
-        temperature_correction.temperature_in_force(facts),
+        known_temperatures(facts),
+        temperature_in_force(facts),
         stated_u_mm,
         scatters_of(book),
     )
@@ -225,3 +229,79 @@ def _gauge(book: Book, caliper_id: str) -> Gauge | None:
     except UnknownRowError:  # a reading from elsewhere may name what this book has not
         return None
     return Gauge(row, tuple(c for c in book.checks_of(caliper_id) if c.struck is None))
+
+
+TEMPERATURE_OFF = "temperature_off"
+"""The mark from which on readings are taken as they are again."""
+
+STATED_HALF_WIDTH_C = 1.0
+"""How well a temperature read off a thermometer beside the work is known (common practice, no
+source)."""
+
+
+def known_temperatures(facts: Iterable[rows.AnyFact]) -> dict[str, rows.Temperature]:
+    """Return a job's temperatures that are not struck out and that can be, by id."""
+    return {f.id: f for f in facts if isinstance(f, rows.Temperature) and _stands(f)}
+
+
+def _stands(fact: rows.Temperature) -> bool:
+    """Whether a temperature counts: a row of other hands may name a material nobody published."""
+    if fact.struck is not None:
+        return False
+    try:
+        value_mm(1.0, fact)
+    except BenchError:
+        return False
+    return True
+
+
+def temperature_in_force(facts: Iterable[rows.AnyFact]) -> rows.Temperature | None:
+    """Return the temperature that a reading taken now is taken at; None where it is off."""
+    last = None
+    for fact in facts:
+        if fact.struck is not None:
+            continue
+        if isinstance(fact, rows.Temperature):
+            last = fact if _stands(fact) else last
+        elif isinstance(fact, rows.Mark) and fact.kind == TEMPERATURE_OFF:
+            last = None
+    return last
+
+
+def value_mm(mm: float, at: rows.Temperature | None) -> float:
+    """Return what ``mm``, as read, is at 20 degrees; as read where no temperature was stated."""
+    if at is None:
+        return mm
+    return at_reference(
+        mm, at.blade_c, at.caliper_c, material(at.blade_material), material(at.caliper_material)
+    ).length_mm
+
+
+def values_mm(
+    kept: Sequence[rows.Reading], known: Mapping[str, rows.Temperature]
+) -> tuple[float, ...]:
+    """Return what kept readings say (mm): at 20 degrees where they name a temperature.
+
+    The one way from kept rows to values. A temperature that was struck out corrects nothing.
+    """
+    return tuple(value_mm(r.mm, known.get(r.temperature_id or "")) for r in kept)
+
+
+def parts_of(mm: float, at: rows.Temperature) -> tuple[Contribution, ...]:
+    """Return what stays uncertain of a reading (mm, as read) once it is at 20 degrees."""
+    return temperature_parts(
+        mm, at.blade_c, at.caliper_c, STATED_HALF_WIDTH_C,
+        material(at.blade_material), material(at.caliper_material),
+    )  # fmt: skip
+
+
+def at_words(at: rows.Temperature) -> str:
+    """Return a temperature as it was stated, with what it was stated of."""
+    return (
+        f"blade {_degrees(at.blade_c, at.unit)} ({at.blade_material}), "
+        f"caliper {_degrees(at.caliper_c, at.unit)} ({at.caliper_material})"
+    )
+
+
+def _degrees(value_c: float, scale: TempUnit) -> str:
+    return f"{degrees_in(value_c, 'C', scale):.1f} °{scale}".replace("-", "−").replace(".0 ", " ")

@@ -1,4 +1,4 @@
-"""``serve``: the bench in a browser, for a tablet on the wall."""
+"""How program, terminal, folders and book are, and the bench in a browser."""
 
 from __future__ import annotations
 
@@ -7,9 +7,33 @@ from ipaddress import ip_address
 
 from workbench.commands.manual import command, option
 from workbench.commands.opened import path_of
-from workbench.commands.output import say
+from workbench.commands.output import FAILED, say, say_json
 from workbench.errors import BenchError, InputError, RecordsError, shown
 from workbench.places import is_there
+from workbench.work.exchange.doctor import facts_of, is_well, lines_of
+
+
+@command(
+    "doctor",
+    "say how program, terminal, folders and book are",
+    "Versions, what the terminal can show, where things lie, and the book's health: whether the "
+    "file is whole, how many rows it has and which are damaged, its newest row and its backups. "
+    "Nothing is changed, and no name of a person or a ski is in it. The exit status is 1 where "
+    "something is wrong with the book or a package is missing.",
+    see="paths, backup, restore",
+    examples=[
+        ("doctor", "All of it, a fact to a line."),
+        ("doctor --json", "The same for a script."),
+    ],
+)
+def _doctor(args: argparse.Namespace) -> int:
+    facts = facts_of(path_of(args))
+    if args.json:
+        say_json(facts)
+    else:
+        say(lines_of(facts))
+    return 0 if is_well(facts) else FAILED
+
 
 PORT = 8765
 EXTRA = "serve needs textual-serve: pip install '.[web]'"
@@ -32,10 +56,10 @@ def is_loopback(host: str) -> bool:
 @command(
     "serve",
     "the bench in a browser, for a tablet on the wall",
-    "One book, a bench for each window that opens the address it prints; Ctrl+C "
-    "ends it. It is reached from this machine alone unless --host names an address of it; the "
-    "address then holds a token, and whoever does not bring it is refused. Nothing is "
-    "encrypted: use it in the shop's own network.",
+    "One book, a bench for each window that opens the address it prints; Ctrl+C ends it. It is "
+    "reached from this machine alone unless --host names an address of it; the address then holds "
+    "a token, and whoever does not bring it is refused. Nothing is encrypted: use it in the "
+    "shop's own network.",
     see="sync, hub",
     examples=[
         ("serve", "In a browser on this machine."),

@@ -1,4 +1,4 @@
-"""``advice`` and ``baselines``: the shop's rules of thumb and starting numbers, in and out."""
+"""Ride notes, the rules of thumb for them, and starting numbers, in and out."""
 
 from __future__ import annotations
 
@@ -6,22 +6,101 @@ import argparse
 from typing import Any
 
 from workbench.advice.ride_feel import CLAIM, SURE_WORDS, Rules
-from workbench.commands.manual import choice, command, place
+from workbench.commands.at_ski import fields_of, reach_status, ski_command
+from workbench.commands.manual import choice, command, flag, option, options, place, unit_option
 from workbench.commands.opened import opened_shop
 from workbench.commands.output import facts, say, send
+from workbench.errors import InputError
 from workbench.work.files.safe_write import path_of, write_file
 from workbench.work.files.table_files import read_table_file, read_text
-from workbench.work.history.rides import keep_rules, ride_rules_of, rules_text, try_words
+from workbench.work.history.rides import (
+    RIDE,
+    choose,
+    complaint_lines,
+    keep_ride,
+    keep_rules,
+    offers_of,
+    ride_lines,
+    ride_rules_of,
+    rules_text,
+    try_words,
+)
+from workbench.work.job.job_view import JobView
+from workbench.work.job.shop import Shop
+from workbench.work.job_text.typed_lines import job_meant
+from workbench.work.paper.printing import find_view
 from workbench.work.roster import baselines
 from workbench.work.text.local_time import day_and_time
 from workbench.work.text.words import clean
 
 
+@ski_command(
+    "ride",
+    "ride notes, what technicians try for them, a choice made the target",
+    "Without options the newest note, and what may be tried for it. Rules of thumb are common "
+    "practice; technicians disagree: change one thing, then ride again.",
+    see="advice, aim, history",
+    examples=[
+        ("ride --list", "The complaints with their numbers."),
+        (
+            'ride --ski H66-014 --complaints 1,4 --rating 3 --water 17C --text "slides"',
+            "A note is kept; what may be tried is shown.",
+        ),
+        ("ride --choose 2", "The second suggestion is the target of the ski in hand."),
+    ],
+    takes=[
+        options(RIDE),
+        flag("--all", "earlier notes too"),
+        flag("--list", "show the short list of complaints"),
+        option("--choose", "N", "make this suggestion the target", type=int),
+        unit_option("unit to show; left out: the bench's own"),
+    ],
+)
+def _ride(args: argparse.Namespace) -> int:
+    with opened_shop(args) as shop:
+        if args.list:
+            say(complaint_lines(shop))
+            return 0
+        view = _view(shop, args.ski)
+        said = _kept(shop, view, args) if any(fields_of(args, RIDE).values()) else []
+        if args.choose is not None:
+            view, chosen = _chosen(shop, view, args)
+            said = [*said, chosen]
+        unit = shop.unit_typed(args.unit)
+        out = [*said, *ride_lines(shop, view, unit, args.all)]
+    say(out)
+    return reach_status(view, unit) if args.choose is not None else 0
+
+
+def _view(shop: Shop, text: str) -> JobView:
+    """Return the job of today's queue that is meant, else the last of a ski the book knows."""
+    try:
+        return shop.view(job_meant(shop, text)[1].job_id)
+    except InputError:
+        if not text.strip():
+            raise
+        return find_view(shop, text)
+
+
+def _kept(shop: Shop, view: JobView, args: argparse.Namespace) -> list[str]:
+    keep_ride(shop, view, fields_of(args, RIDE))
+    return ["Done: ride note kept."]
+
+
+def _chosen(shop: Shop, view: JobView, args: argparse.Namespace) -> tuple[JobView, str]:
+    offers = offers_of(shop, view, shop.unit_typed(args.unit))
+    if not 1 <= args.choose <= len(offers):
+        accepted = f"1 to {len(offers)}" if offers else "a ride note that something is tried for"
+        raise InputError("--choose", args.choose, accepted)
+    offer = offers[args.choose - 1]
+    return choose(shop, view, offer), f"Done: target: {clean(offer.arithmetic)}."
+
+
 @command(
     "advice",
     "the rules of thumb for what a rider feels: shown, written out, read in",
-    "Rules of thumb are common practice; technicians disagree. A shop may keep its "
-    "own list: export it, change it, import it.",
+    "Rules of thumb are common practice; technicians disagree. A shop may keep its own list: "
+    "export it, change it, import it.",
     see="ride",
     examples=[
         ("advice", "The shop's rules, or those it begins with."),
@@ -66,8 +145,8 @@ def _shown(rules: Rules) -> list[str]:
 @command(
     "baselines",
     "starting numbers of skis, riders and models: listed, written out, read in",
-    "Export writes JSON; import reads JSON or TOML, all of it or nothing. What is "
-    "there already is not doubled.",
+    "Export writes JSON; import reads JSON or TOML, all of it or nothing. What is there already "
+    "is not doubled.",
     see="aim, new-baseline, correct-baseline, strike-baseline",
     examples=[
         ("baselines", "All of the book."),
