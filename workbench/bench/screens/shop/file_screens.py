@@ -94,7 +94,9 @@ ERRANDS: tuple[Errand, ...] = (
 )  # fmt: skip
 
 
-def run(errand: Errand, shop: Shop, path: str, ski_id: str = "", *, trial: bool = False) -> Outcome:
+def run_errand(
+    errand: Errand, shop: Shop, path: str, ski_id: str = "", *, trial: bool = False
+) -> Outcome:
     """Do an errand, or with ``trial`` try it; raises ``BenchError`` where it cannot be done."""
     if errand.tried_first and not is_plain_file(path_of(path)):
         raise InputError("file", path, "a file that is there")
@@ -259,7 +261,9 @@ class ExchangeScreen(ListScreen[Errand]):
         view = self.bench.hands.state.view
         ski_id = "" if view is None else view.ski.id
         try:
-            outcome = await asyncio.to_thread(run, errand, self.shop, path, ski_id, trial=trial)
+            outcome = await asyncio.to_thread(
+                run_errand, errand, self.shop, path, ski_id, trial=trial
+            )
         except BenchError as why:
             self._busy = False
             words = f"✗ {why}"
