@@ -62,11 +62,10 @@ NEVER_DONE = (
 
 @dataclass(frozen=True, slots=True)
 class Worn:
-    """A ski with its parts changed: what changed in words, and the setting carried over, if any."""
+    """A ski with its parts changed, and what changed in words."""
 
     ski: rows.Ski
     changes: tuple[str, ...]
-    carried: CarriedSetting | None = None
 
 
 @whole
