@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import gc
+from collections import deque
 from collections.abc import Iterator
+from itertools import chain, cycle, groupby
 from pathlib import Path
 from typing import Any
 
@@ -107,6 +109,11 @@ def pytest_configure(config: pytest.Config) -> None:
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Share files among processes from both ends: the bench's wait, those of the work reckon."""
+    if hasattr(config, "workerinput"):
+        files = deque(list(its) for _, its in groupby(items, key=lambda item: item.path))
+        take = cycle((files.popleft, files.pop))
+        items[:] = chain.from_iterable(next(take)() for _ in range(len(files)))
     if config.getoption("--long"):
         return
     for item in items:

@@ -31,9 +31,7 @@ FAMILIES: dict[str, dict[str, str]] = {
         "after.cards": "card day-sheet",
     },
     "files": {
-        "files.exchange": "export import intake export-csv",
-        "files.backup": "backup restore",
-        "files.sharing": "hub sync",
+        "files": "export import intake export-csv backup restore hub sync",
     },
     "the shop": {
         "shop.settings": "settings",

@@ -64,11 +64,14 @@ def taken_in_lines(taken: TakenIn, now: datetime | None = None) -> list[str]:
             f"! Its newest row is of {brought.latest:%Y-%m-%d}, later than this machine's clock: "
             "check the clocks of both benches"
         )
-    troubles = [f"! {line}" for line in _troubles(taken)]
-    out += troubles[:_MOST_LISTED]
-    if len(troubles) > _MOST_LISTED:
-        out.append(f"! and {len(troubles) - _MOST_LISTED} more")
-    return [*out, *map(change_words, taken.changes)]
+    troubles = first_of([f"! {line}" for line in _troubles(taken)])
+    return [*out, *troubles, *map(change_words, taken.changes)]
+
+
+def first_of(troubles: list[str]) -> list[str]:
+    """Return as many troubles as are listed, and how many more there are."""
+    more = len(troubles) - _MOST_LISTED
+    return troubles if more <= 0 else [*troubles[:_MOST_LISTED], f"! and {more} more"]
 
 
 def _count(table: Table, number: int) -> str:
