@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import cache
 
 import pint
 import pytest
@@ -20,8 +21,11 @@ from workbench.measure.units import (
     registry,
 )
 
-FULL = pint.UnitRegistry()
-"""pint's own registry, which takes half a second to read."""
+
+@cache
+def full_registry() -> pint.UnitRegistry:
+    """pint's own registry, which takes half a second to read, and not by who collects this."""
+    return pint.UnitRegistry()
 
 
 def test_the_inch_is_exact() -> None:
@@ -38,7 +42,7 @@ def test_the_inch_is_exact() -> None:
 def test_pint_agrees_with_every_spelling(spelling: str) -> None:
     """pint's full registry and our small one give our factors."""
     name = SPELLINGS[spelling]
-    full = float(FULL.Quantity(1, name).to("mm").magnitude)
+    full = float(full_registry().Quantity(1, name).to("mm").magnitude)
     small = float(registry().Quantity(1, name).to("millimeter").magnitude)
     assert mm_per(spelling) == pytest.approx(full, rel=1e-15)
     assert mm_per(spelling.upper()) == pytest.approx(small, rel=1e-15)
@@ -51,14 +55,14 @@ def test_degrees_by_their_definition(fahrenheit: float, celsius: float) -> None:
     """t/degC = (t/degF - 32) / 1.8: NIST SP 811 (2008), appendix B.8; and pint's full registry."""
     assert degrees_in(fahrenheit, "F", "C") == pytest.approx(celsius, abs=1e-9)
     assert degrees_in(celsius, "C", "F") == pytest.approx(fahrenheit, abs=1e-8)
-    full = FULL.Quantity(float(fahrenheit), "degF").to("degC").magnitude
+    full = full_registry().Quantity(float(fahrenheit), "degF").to("degC").magnitude
     assert degrees_in(fahrenheit, "F", "C") == pytest.approx(full, abs=1e-9)
     assert degrees_in(0.1 + 0.2, "C", "C") == 0.1 + 0.2
 
 
 def test_angles_are_pints() -> None:
     """A degree as ``math.degrees`` makes it, a turn of 360; in pint's full registry too."""
-    for units in (registry(), FULL):
+    for units in (registry(), full_registry()):
         assert units.Quantity(1.0, "radian").to("degree").magnitude == math.degrees(1.0)
         assert units.Quantity(1.0, "turn").to("degree").magnitude == pytest.approx(360.0, rel=1e-15)
 
