@@ -130,7 +130,7 @@ def methods_for(shop: Shop, ski: rows.Ski, blade: rows.Blade) -> tuple[str, ...]
             m = first.get(o.quantity)
         found += [m] if m is not None else []
     read = {m.quantity for m in found}
-    found += [m for quantity, m in first.items() if quantity not in read]
+    found += [first[quantity] for quantity in NEEDED if quantity not in read]
     return tuple(dict.fromkeys(m.id for m in found))
 
 
