@@ -77,7 +77,7 @@ def test_a_walk_through_every_stage_finds_its_commands_and_its_words(shop: Shop)
     known = {name for family in FAMILIES.values() for names in family.values()
              for name in names.split()}  # fmt: skip
     bare, winged = ski(shop, "Heron 66"), ski(shop, "Heron 67")
-    kept, seen = set[str](), {"set aside"}
+    kept, seen, before_a_check = set[str](), {"set aside"}, set[str]()
     assert task_of(at_stage(shop, "set aside")).commands == ("take-up",)
     for view, fin in ((bare, heron(bare)), (winged, Fin(winged, 0.690, -1.012, -0.10))):
         while True:
@@ -87,7 +87,9 @@ def test_a_walk_through_every_stage_finds_its_commands_and_its_words(shop: Shop)
             assert commands <= known, view.stage
             if view.stage == "signed off":
                 break
-            view = advance(shop, view, fin, ("+.008", "+.012", ""))
+            before, view = view.stage, advance(shop, view, fin, ("+.008", "+.012", ""))
+            if TASKS[view.stage].asks == "ticks" and TASKS[before].asks != "ticks":
+                before_a_check.add(before)
         kept |= {f.kind for f in view.facts if isinstance(f, Mark)}
     order = get_args(Stage)
     assert seen == set(order)
@@ -95,6 +97,8 @@ def test_a_walk_through_every_stage_finds_its_commands_and_its_words(shop: Shop)
     assert set(MARK_WORDS) >= timeline._NOTES
     late = order[order.index("within") : order.index("signed off")]
     assert {stage for stage in order if TASKS[stage].open_point} == set(late)
+    assert {stage for stage in order if TASKS[stage].begins_check} == before_a_check
+    assert all(task.done for task in TASKS.values() if task.asks == "nothing")
 
 
 def test_an_unknown_stage_is_answered_nowhere(shop: Shop, polishing: JobView) -> None:
@@ -204,6 +208,7 @@ def test_an_unknown_quantity_is_read_as_nothing(shop: Shop) -> None:
 
 def test_each_fact_is_told() -> None:
     assert set(get_args(AnyFact)) <= set(_TELLERS)
+    assert set(get_args(AnyFact)) == {*timeline._KINDS, Mark}
     with pytest.raises(AssertionError):
         described(SimpleNamespace(text="new"))  # type: ignore[arg-type]
 

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import ast
 from collections.abc import Callable, Iterator
+from importlib import import_module
 from pathlib import Path
+from pkgutil import walk_packages
 
 import pytest
 
 from tests.shop import demo_file, open_shop, ski
 from tests.test_help import COMMANDS
+from workbench import work
 from workbench.bench.bases.forms import Form
 from workbench.bench.hand.state import BenchState
 from workbench.bench.screens.shop import shop_forms
@@ -81,6 +84,10 @@ SPECIAL = {
 """Functions and classes of the bench that make fields of their own, and why."""
 
 
+FORM_ALONE = {"AGAIN", "NOTES", "LINES", "PAIR"}
+"""Fields of forms whose commands take something else: queueing again, notes, settings, a pair."""
+
+
 @pytest.fixture(scope="module")
 def shop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Shop]:
     with open_shop(demo_file(tmp_path_factory.mktemp("declared"))) as opened:
@@ -117,6 +124,18 @@ def test_no_field_is_declared_at_the_bench_or_on_the_command_line() -> None:
         and call.func.id == "Field"
     }
     assert found == set(SPECIAL)
+
+
+def test_no_declared_fields_are_left_out_above() -> None:
+    """Whatever a use case declares is compared, or stands in a form alone."""
+    found = {
+        name: value
+        for module in walk_packages(work.__path__, "workbench.work.")
+        for name, value in vars(import_module(module.name)).items()
+        if isinstance(value, tuple) and value and all(isinstance(each, Field) for each in value)
+    }
+    compared = [declared for _, declared, _ in ACTS]
+    assert {name for name, fields in found.items() if fields not in compared} == FORM_ALONE
 
 
 def test_a_field_says_the_same_at_both() -> None:

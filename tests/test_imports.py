@@ -5,6 +5,8 @@ from __future__ import annotations
 import ast
 import subprocess
 import sys
+from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 from tests.shop import DAY, demo_file
@@ -94,7 +96,7 @@ LATE = {
     "bench.hand.hands": "work.roster.queue",  # 9 ms of the first paint, for a scanned serial alone
     "bench.terminal": "textual.drivers",  # its module cannot be imported on Windows
     # Drivers of other systems, and what an extra installs.
-    "commands.files.sharing": "work.sharing work.sharing.hubs",  # psycopg, 250 ms of --help
+    "commands.files": "work.sharing work.sharing.hubs",  # psycopg, 250 ms of --help
     "commands.shop.for_shells": "shtab",
     "commands.shop.program": "commands.shop.serve_web",
     "work.trace.drawing": "ezdxf svgelements",
@@ -106,28 +108,76 @@ LATE = {
     "records.backup.opening": "sqlite_utils",
     "records.store.schema": "sqlite_utils",
     "work.files.table_files": "tomllib",
+    "work.trust.reading_tools": "work.trust.study_results",  # 3 ms, for shops that study
     "work.job.open_book": "work.learn.what_learnt",  # 85 ms, for shops that learn
 }
 """What is imported inside functions, by the module that does it: what start-up was measured to
 need. The times are of one process, beyond what the module has loaded."""
 
 
+@cache
+def _parsed() -> dict[str, ast.Module]:
+    """Return every module of ours, by its name below ``workbench``."""
+    found = {}
+    for path in sorted((ROOT / "workbench").rglob("*.py")):
+        name = ".".join(path.relative_to(ROOT / "workbench").with_suffix("").parts)
+        found[name] = ast.parse(path.read_text(encoding="utf-8"))
+    return found
+
+
+def _functions(module: ast.Module) -> Iterator[ast.FunctionDef | ast.AsyncFunctionDef]:
+    nodes = ast.walk(module)
+    return (n for n in nodes if isinstance(n, ast.FunctionDef | ast.AsyncFunctionDef))
+
+
 def test_imports_inside_functions_are_those_that_the_start_needs() -> None:
     """A new one is refused until its reason stands in the list; one that is gone leaves it."""
     found = {}
-    for path in sorted((ROOT / "workbench").rglob("*.py")):
-        tree = ast.parse(path.read_text(encoding="utf-8"))
-        functions = (
-            n for n in ast.walk(tree) if isinstance(n, ast.FunctionDef | ast.AsyncFunctionDef)
-        )
+    for name, module in _parsed().items():
         late = set()
-        for function in functions:
-            for node in ast.walk(function):
-                if isinstance(node, ast.ImportFrom):
-                    late.add(str(node.module).removeprefix("workbench."))
-                elif isinstance(node, ast.Import):
-                    late |= {name.name for name in node.names}
+        for node in (each for function in _functions(module) for each in ast.walk(function)):
+            if isinstance(node, ast.ImportFrom):
+                late.add(str(node.module).removeprefix("workbench."))
+            elif isinstance(node, ast.Import):
+                late |= {alias.name for alias in node.names}
         if late:
-            module = ".".join(path.relative_to(ROOT / "workbench").with_suffix("").parts)
-            found[module] = late
+            found[name] = late
     assert found == {module: set(late.split()) for module, late in LATE.items()}
+
+
+def test_a_public_name_is_one_thing_in_its_room() -> None:
+    """None is defined in two modules of ``work``, of ``bench`` and so on."""
+    where: dict[tuple[str, str], list[str]] = {}
+    for name, module in _parsed().items():
+        for node in module.body:
+            match node:
+                case ast.FunctionDef() | ast.AsyncFunctionDef() | ast.ClassDef():
+                    defined = [node.name]
+                case ast.Assign():
+                    defined = [target.id for target in node.targets if isinstance(target, ast.Name)]
+                case ast.AnnAssign(target=ast.Name() as target):
+                    defined = [target.id]
+                case _:
+                    defined = []
+            for each in defined:
+                if not each.startswith("_"):
+                    where.setdefault((name.partition(".")[0], each), []).append(name)
+    assert {what: names for what, names in where.items() if len(names) > 1} == {}
+
+
+MOST_PARAMETERS = 6
+
+
+def test_no_function_takes_a_row_of_parameters() -> None:
+    """What takes more is a value that has a name."""
+    long = {}
+    for name, module in _parsed().items():
+        for function in _functions(module):
+            given = function.args
+            count = sum(
+                arg.arg not in ("self", "cls")
+                for arg in (*given.posonlyargs, *given.args, *given.kwonlyargs)
+            )
+            if count > MOST_PARAMETERS:
+                long[f"{name}: {function.name}"] = count
+    assert long == {}

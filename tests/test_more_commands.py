@@ -12,8 +12,7 @@ import pytest
 
 from tests.by_command import Commands, Refused, Run, fact
 from tests.shop import heron, open_shop, ski, walk_to
-from workbench.work.exchange.csv_out import HISTORY_COLUMNS
-from workbench.work.files.csv_cells import cell_text
+from workbench.work.exchange.csv_files import HISTORY_COLUMNS, cell_text
 from workbench.work.job.base_curve import latest_curve
 from workbench.work.job.job_view import JobView
 from workbench.work.job_text.view_words import trouble_words

@@ -12,11 +12,11 @@ import pytest
 
 from tests.by_command import Commands, demo_of_today
 from tests.shop import open_shop, ski
+from workbench.bench.screens.shop.file_screens import ERRANDS, run_errand
 from workbench.errors import InputError
 from workbench.fin.reading.method import Station
 from workbench.records.store.rows import Method
 from workbench.work.exchange import exchange
-from workbench.work.exchange.file_errands import ERRANDS, run
 from workbench.work.job.shop import Shop
 from workbench.work.paper.day_sheet import UNREAD, day_sheet
 
@@ -120,9 +120,9 @@ def _table(commands: Commands, status: int, what: str) -> list[dict[str, str]]:
 def test_the_files_screen_says_which_ski_is_unfit(book: Path, tmp_path: Path) -> None:
     with open_shop(book) as shop:
         errand = next(e for e in ERRANDS if e.name == "history")
-        assert len(run(errand, shop, str(tmp_path / "a.csv")).lines) == 1
+        assert len(run_errand(errand, shop, str(tmp_path / "a.csv")).lines) == 1
         names = take_a_stud_out(shop, "Heron 66")
-        lines = run(errand, shop, str(tmp_path / "b.csv")).lines
+        lines = run_errand(errand, shop, str(tmp_path / "b.csv")).lines
     assert {x[2:].partition(" cannot be")[0] for x in lines if x.startswith("! ")} == names
 
 

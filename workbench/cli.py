@@ -67,7 +67,7 @@ A loose or sharp fin injures. The ski and block maker's instructions come first.
 
 
 def build_parser(
-    families: Iterable[tuple[str, str, list[str]]] | None = None,
+    families: Iterable[tuple[str, str, tuple[str, ...]]] | None = None,
 ) -> argparse.ArgumentParser:
     """Return the parser of the command line with these families, else with all."""
     parser = Parser(
@@ -85,7 +85,7 @@ def build_parser(
     return parser
 
 
-def _families_for(given: Sequence[str]) -> tuple[tuple[str, str, list[str]], ...]:
+def _families_for(given: Sequence[str]) -> tuple[tuple[str, str, tuple[str, ...]], ...]:
     """Return the families to load: the one that the first word names, all where none has it."""
     words = iter(given)
     for word in words:

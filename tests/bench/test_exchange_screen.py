@@ -16,11 +16,16 @@ from tests.shop import DAY, demo_file, open_shop
 from workbench.bench import start
 from workbench.bench.app import Bench
 from workbench.bench.bases.forms import Form
-from workbench.bench.screens.shop.file_screens import ExchangeScreen, ReportScreen, TrialScreen
+from workbench.bench.screens.shop.file_screens import (
+    ERRANDS,
+    ExchangeScreen,
+    Outcome,
+    ReportScreen,
+    TrialScreen,
+)
 from workbench.records.book import Book
 from workbench.work.exchange import exchange
 from workbench.work.exchange.backup import back_up_today
-from workbench.work.exchange.file_errands import ERRANDS, Outcome
 from workbench.work.job.shop import Shop
 
 HEADER = "ski,serial,unit,blade,block,due\n"

@@ -202,7 +202,7 @@ def test_an_old_copy_laid_over_the_book_beside_its_newer_log(book: Path) -> None
 
 @contextmanager
 def _full(shop: Shop) -> Iterator[None]:
-    look = shop.book._desk.look
+    look = shop.book._desk.read
     pages = look(lambda db: db.execute("PRAGMA page_count").fetchone()[0])
     look(lambda db: db.execute(f"PRAGMA max_page_count = {pages}").fetchall())
     other = ski(shop, "Lark 64").job.id

@@ -8,6 +8,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterator
+from typing import assert_never
 
 import numpy as np
 import shapely
@@ -46,7 +47,13 @@ def reading(method: Method, blade: Blade, base: Base, pose: Pose) -> float | Non
     xs = band_xs(ring, base, *method.band_mm)
     if not xs:
         return None
-    return min(xs) if method.quantity == "tail" else max(xs) - min(xs)
+    match method.quantity:
+        case "tail":
+            return min(xs)
+        case "length":
+            return max(xs) - min(xs)
+        case _:
+            assert_never(method.quantity)
 
 
 def band_xs(ring: LinearRing, base: Base, lo: float, hi: float) -> list[float]:

@@ -19,7 +19,7 @@ from workbench.errors import InputError
 from workbench.fin.blade import Blade
 from workbench.work.job.shop import Shop
 from workbench.work.paper.pdf_pages import outline_pdf
-from workbench.work.trace.outline import changed, check_of, copy_blade, outline_lines, outline_svg
+from workbench.work.trace.outline import check_of, copy_blade, outline_lines, outline_svg, reshaped
 from workbench.work.trace.tracing import blade_table, keep_traced, toml_text, trace_file
 
 IN = 25.4
@@ -85,7 +85,7 @@ def test_it_says_how_when_and_by_whom_with_every_point(shop: Shop) -> None:
 
 def test_a_copy_has_its_edge_shifted_and_the_methods_of_the_first(shop: Shop) -> None:
     row, _ = keep_traced(shop, BLADE, "scan at 600 dpi", "a.png")
-    new = copy_blade(shop, row, "Rowan 3, filed", changed(BLADE, [], ["3-40 -0.005"], "in"))
+    new = copy_blade(shop, row, "Rowan 3, filed", reshaped(BLADE, [], ["3-40 -0.005"], "in"))
     made = LineString(new.outline_mm[5:35])
     ring = LineString([*BLADE.outline_mm, BLADE.outline_mm[0]])
     assert ring.hausdorff_distance(made) > 0.0

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.strategies import HOSTILE_NAMES
-from workbench.work.files.csv_cells import (
+from workbench.work.exchange.csv_files import (
     STARTS,
     cell_of,
     cell_text,

@@ -25,7 +25,7 @@ from workbench.work.job.aim_last import aim_at_last
 from workbench.work.job.entry import Typed
 from workbench.work.job.shop import Shop
 from workbench.work.job.temperature import state_temperature
-from workbench.work.roster import baselines, calipers, corrections
+from workbench.work.roster import baselines, calipers
 from workbench.work.study import offsets
 
 
@@ -142,7 +142,7 @@ def test_whatever_this_bench_keeps_is_taken_in(shop: Shop, other: Shop, tmp_path
     view = read(shop, view, view.lines[2], "6.9400")
     offsets.take_offered(shop, two, offsets.study(shop, view, two).offered)
     baseline = baselines.keep_now(shop, view, "as it came", "ski")
-    corrections.correct_baseline(shop, baseline.id, {line.method.name: "62.3 mm"}, "misread")
+    baselines.correct_baseline(shop, baseline.id, {line.method.name: "62.3 mm"}, "misread")
     view = shop.seat_studs(view)
     view = shop.aim_at_baseline(view, shop.book.baselines_of(view.ski.id)[0])
     view = shop.aim(view, line, "+.010", "in")

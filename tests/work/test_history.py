@@ -17,7 +17,7 @@ from workbench.fin.pose.equations import Reading
 from workbench.fin.pose.fit import fit_pose
 from workbench.records.store import rows
 from workbench.work.exchange import exchange
-from workbench.work.exchange.csv_out import CsvWanted, csv_of
+from workbench.work.exchange.csv_files import CsvWanted, csv_of
 from workbench.work.history.history import (
     Setting,
     Slopes,

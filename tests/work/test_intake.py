@@ -17,7 +17,7 @@ from workbench.errors import InputError
 from workbench.records.book import Book
 from workbench.records.store.rows import Reading
 from workbench.work.exchange import exchange
-from workbench.work.exchange.csv_out import CsvWanted, csv_of, write_csv
+from workbench.work.exchange.csv_files import CsvWanted, csv_of, write_csv
 from workbench.work.exchange.intake import Intake, intake_lines, take_in_skis
 from workbench.work.job.shop import Shop
 from workbench.work.roster.adding import ensure_starter, known_ski

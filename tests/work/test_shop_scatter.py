@@ -24,7 +24,8 @@ from workbench.work.job_text.budget_explained import (
 from workbench.work.study import studies
 from workbench.work.study.studies import plan_study
 from workbench.work.trust.reading_budget import StudyScatter, scatter_for
-from workbench.work.trust.study_results import StudyView, result_of, scatters_of
+from workbench.work.trust.reading_tools import scatters_of
+from workbench.work.trust.study_results import StudyView, result_of
 
 DEPTH = "depth, hole 2 back edge"
 HAND_MM = 0.0005 * 25.4

@@ -5,16 +5,12 @@ Common practice, no source.
 
 from __future__ import annotations
 
-from typing import Literal
-
-from workbench.fin.reading.method import Quantity
-
-Kind = Literal["tips", "flat", "station", "deepest"]
+from workbench.fin.reading.method import Grip, Quantity
 
 SOURCE = "common practice, no source"
 
 
-HOLDS: dict[tuple[Quantity, Kind], tuple[str, ...]] = {
+HOLDS: dict[tuple[Quantity, Grip], tuple[str, ...]] = {
     ("depth", "station"): (
         "Beam flush on the base, square to it; the depth rod or the step touches the outer "
         "edge at the station.",

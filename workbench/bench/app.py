@@ -43,13 +43,13 @@ from workbench.work.trust.shop_policy import BELL, FLASH
 LEAST_WIDTH, LEAST_HEIGHT = 60, 18
 NARROW_BELOW = 72
 LOW_BELOW = 22
-"""Below so many rows the target takes a line for each reading, so that the readings have room."""
+"""Below this height the target takes one line for each reading, to leave room for the readings."""
 
 AT_REST_S = 0.3
-"""So long after a ski was taken in hand, what may be wanted next is read: its paint comes first."""
+"""Delay before reading what may be wanted next of a ski just taken in hand: paint comes first."""
 
 FLASH_S = 0.6
-"""So long the frame of a doubtful entry is lit."""
+"""How long the frame of a doubtful entry is lit."""
 
 SCREEN_FILE = "screen.txt"
 """Where what was copied is kept too, for terminals that copy nothing."""

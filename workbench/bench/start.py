@@ -34,19 +34,19 @@ if TYPE_CHECKING:
 WITHOUT = "every job goes line by line without one: quarterturn next, quarterturn --help"
 
 BACKUP_AFTER_S = 2.0
-"""So long after the start the day's backup is made: the first paint comes first."""
+"""Delay of the day's backup after the start: the first paint comes first."""
 
 TERMINAL_LOOK_S = 1.0
-"""So often the bench looks whether its terminal is still there."""
+"""Interval at which the bench checks that its terminal is still there."""
 
 DRAWN_AFTER_S = 1.0
-"""So long after the start the first paint is over."""
+"""Time after the start by which the first paint is done."""
 
 LONGEST_LEAVE_S = 20.0
-"""So long the screen may take to close once the system has asked for it, or the terminal gone."""
+"""Longest time to close the screen once the system asks for it or the terminal is gone."""
 
 BETWEEN_LOADS_S = 0.05
-"""So long keys may come in between one screen's loading and the next's."""
+"""Pause for keys between loading one screen and the next."""
 
 
 def run(args: argparse.Namespace) -> int:
@@ -247,7 +247,7 @@ def _leave(app: Bench, status: int) -> None:
 
 
 LOOK_S = 0.5
-"""So often the bench looks at how it is in step."""
+"""Interval at which the bench looks at how it is in step."""
 
 
 class Sharing:

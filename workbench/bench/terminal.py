@@ -26,13 +26,13 @@ from textual.driver import Driver
 from workbench.system import can_be_stopped, drop_unsent
 
 WAIT_S = 2.0
-"""So long the terminal may take for what was painted before the bench is left."""
+"""How long to wait for the terminal to take what was painted before the bench closes."""
 
 AGAIN_S = 0.2
 TRIES = 25
 
 LAST_WRITES = 20
-"""What gives the terminal back is among so many last writes."""
+"""Number of last writes that are kept: what gives the terminal back is among them."""
 
 
 class Writer(Protocol):

@@ -31,9 +31,7 @@ FAMILIES: dict[str, dict[str, str]] = {
         "after.cards": "card day-sheet",
     },
     "files": {
-        "files.exchange": "export import intake export-csv",
-        "files.backup": "backup restore",
-        "files.sharing": "hub sync",
+        "files": "export import intake export-csv backup restore hub sync",
     },
     "the shop": {
         "shop.settings": "settings",
@@ -47,7 +45,7 @@ FAMILIES: dict[str, dict[str, str]] = {
 """Heading, module of ``workbench.commands``, and the names of its commands, in order."""
 
 
-def modules(first: str | None = None) -> Iterator[tuple[str, str, list[str]]]:
+def modules(first: str | None = None) -> Iterator[tuple[str, str, tuple[str, ...]]]:
     """Yield each family's module and commands, with the heading that it begins, else nothing.
 
     With ``first``, the name of a command, only the module that has it.
@@ -56,4 +54,4 @@ def modules(first: str | None = None) -> Iterator[tuple[str, str, list[str]]]:
         for place, (module, names) in enumerate(family.items()):
             if first is None or first in names.split():
                 begun = heading if place == 0 else ""
-                yield begun, f"workbench.commands.{module}", names.split()
+                yield begun, f"workbench.commands.{module}", tuple(names.split())

@@ -181,6 +181,11 @@ def sides_of(outline: Sequence[Point]) -> list[Edge]:
     return list(zip(outline, [*outline[1:], outline[0]], strict=True))
 
 
+def perimeter(outline: Sequence[Point]) -> float:
+    """Return the length around a closed outline."""
+    return math.fsum(math.dist(a, b) for a, b in sides_of(outline))
+
+
 def check_point(field: str, point: Sequence[float]) -> None:
     """Raise an InputError unless ``point`` is two finite numbers of a sane size."""
     if len(point) != 2 or not all(math.isfinite(c) and abs(c) <= 10 * LARGEST_MM for c in point):

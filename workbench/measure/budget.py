@@ -71,7 +71,7 @@ class Contribution:
     def rectangular(
         cls, name: str, half_width: float, sensitivity: float = 1.0, of: Of = "length"
     ) -> Contribution:
-        """What lies anywhere within a half width alike: u = a / sqrt(3) (JCGM 100, 4.3.7)."""
+        """Return what lies anywhere within a half width: u = a / sqrt(3) (JCGM 100, 4.3.7)."""
         u = _check_positive(f"half-width of {name}", half_width) / math.sqrt(3)
         return cls(name, u, math.inf, sensitivity, "rectangular", math.sqrt(3), of)
 

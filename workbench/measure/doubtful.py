@@ -17,7 +17,7 @@ from workbench.errors import InputError
 from workbench.frozen import dataclass
 from workbench.measure.distributions import normal_sf, t_quantile
 from workbench.measure.lengths import parse_length
-from workbench.measure.repeats import Scatter, checked, mean_of, sum_of_squares
+from workbench.measure.repeats import Scatter, checked, mean_of
 from workbench.measure.units import MM_PER_INCH, Unit
 
 # -- repeats ---------------------------------------------------------------------------------------
@@ -68,50 +68,28 @@ def grubbs_critical(n: int, alpha: float = _ALPHA) -> float:
     """Return the two-sided critical value of Grubbs' test for 3 readings or more (ASTM E178)."""
     if n < 3:
         raise InputError("number of readings", n, "3 or more for Grubbs' test")
-    _check_alpha(alpha)
+    if not 0 < alpha < 1:
+        raise InputError("alpha", alpha, "more than 0 and less than 1, such as 0.05")
     t = t_quantile(alpha / (2 * n), n - 2)
     return (n - 1) / math.sqrt(n) * math.sqrt(t * t / (n - 2 + t * t))
-
-
-def grubbs(values: Sequence[float], alpha: float = _ALPHA, resolution: float = 0.0) -> Suspect:
-    """Put the reading farthest from the mean to Grubbs' test.
-
-    ``resolution`` is the step that the readings are rounded to; without one the test is that which
-    was published. See ``_farthest``.
-    """
-    given = checked(values, least=3)
-    critical = grubbs_critical(len(given), alpha)
-    index, statistic = _farthest(given, resolution)
-    return Suspect(index, given[index], statistic, critical)
-
-
-def esd_critical(n: int, step: int, alpha: float = _ALPHA) -> float:
-    """Return the generalised ESD's critical value for its ``step`` (1, 2 ...) of ``n`` readings.
-
-    B. Rosner, Technometrics 25(2) 1983.
-    """
-    left = n - step + 1
-    if left < 3:
-        raise InputError("readings left to test", left, "3 or more")
-    _check_alpha(alpha)
-    t = t_quantile(alpha / (2 * left), left - 2)
-    return -t * (left - 1) / math.sqrt((left - 2 + t * t) * left)
 
 
 def generalised_esd(
     values: Sequence[float], most: int, alpha: float = _ALPHA, resolution: float = 0.0
 ) -> tuple[tuple[Suspect, ...], int]:
-    """Put up to ``most`` readings to the generalised ESD.
+    """Put up to ``most`` readings to the generalised ESD (B. Rosner, Technometrics 25(2) 1983).
 
-    Gives the steps taken, in order, and how many of the first of them are doubtful: as many as
-    the last step that exceeds its critical value, even where earlier ones, masked, do not.
+    Each step is Grubbs' test of the farthest of those left: with one step it is that test. Gives
+    the steps taken, in order, and how many of the first of them are doubtful: as many as the last
+    step that exceeds its critical value, even where earlier ones, masked, do not. ``resolution``
+    is the step that the readings are rounded to; without one the test is that which was published.
     """
     given = checked(values, least=3)
     if not 1 <= most <= len(given) - 2:
         raise InputError("most doubtful readings", most, f"1 to {len(given) - 2}")
     steps = []
     for step, (index, statistic) in enumerate(_one_by_one(given, most, resolution), 1):
-        critical = esd_critical(len(given), step, alpha)
+        critical = grubbs_critical(len(given) - step + 1, alpha)
         steps.append(Suspect(index, given[index], statistic, critical))
     count = max((i for i, step in enumerate(steps, 1) if step.doubtful), default=0)
     return tuple(steps), count
@@ -135,15 +113,11 @@ def doubtful_repeats(
         return _far_apart(given, scatter, resolution)
     if n < 3:
         return Doubts((), "fewer than 3 readings: no test")
-    if n < ESD_LEAST:
-        suspect = grubbs(given, resolution=resolution)
-        found = [suspect.index] if suspect.doubtful else []
-        test = f"Grubbs, two-sided, {_ALPHA:g}"
-    else:
-        most = n // 5
-        steps, count = generalised_esd(given, most, resolution=resolution)
-        found = [step.index for step in steps[:count]]
-        test = f"generalised ESD, up to {most}, {_ALPHA:g}"
+    most = 1 if n < ESD_LEAST else n // 5
+    steps, count = generalised_esd(given, most, resolution=resolution)
+    found = [step.index for step in steps[:count]]
+    test = "Grubbs, two-sided" if n < ESD_LEAST else f"generalised ESD, up to {most}"
+    test = f"{test}, {_ALPHA:g}"
     kept = [v for i, v in enumerate(given) if i not in found]
     centre = mean_of(kept)
     near = resolution * _A_HAIR_MORE
@@ -161,23 +135,13 @@ def _far_apart(given: Sequence[float], scatter: Scatter, resolution: float) -> D
     return Doubts((1, 0) if far else (), "repeatability limit, 0.05", limit)
 
 
-def _farthest(values: Sequence[float], resolution: float) -> tuple[int, float]:
-    """Return the index of the value farthest out and its distance in standard deviations.
-
-    Rounding hides that readings differ by less than a step: its variance, a twelfth of the step's
-    square (JCGM 100:2008, F.2.2.1), joins theirs.
-    """
-    mean = mean_of(values)
-    sd = math.sqrt(sum_of_squares(values) / (len(values) - 1) + resolution**2 / 12.0)
-    distances = [abs(value - mean) for value in values]
-    index = max(range(len(values)), key=distances.__getitem__)
-    return index, distances[index] / sd if sd > 0 else 0.0
-
-
 def _one_by_one(
     values: Sequence[float], most: int, resolution: float
 ) -> Iterator[tuple[int, float]]:
-    """Yield what :func:`_farthest` gives, each time without those before.
+    """Yield the index of the value farthest out and its distance in standard deviations.
+
+    Each time without those before. Rounding hides that readings differ by less than a step: its
+    variance, a twelfth of the step's square (JCGM 100:2008, F.2.2.1), joins theirs.
 
     The farthest is the least or the largest of those left. Their sum and that of their squares are
     kept exact, as whole numbers of a common step of their binary fractions, so that each step costs
@@ -201,11 +165,6 @@ def _one_by_one(
         total, squares, left = total - whole[index], squares - whole[index] ** 2, left - 1
         least = next(i for i in chain((least,), ends[0]) if i not in gone)
         largest = next(i for i in chain((largest,), ends[1]) if i not in gone)
-
-
-def _check_alpha(alpha: float) -> None:
-    if not 0 < alpha < 1:
-        raise InputError("alpha", alpha, "more than 0 and less than 1, such as 0.05")
 
 
 # -- slips of hand or eye --------------------------------------------------------------------------

@@ -25,7 +25,7 @@ if TYPE_CHECKING:  # loaded when first needed: a work order of plain numbers nev
 LONGEST = 40
 """More characters than any length needs; longer input is refused before it is looked at."""
 
-ACCEPTED = 'a length such as 2.4505, .728, 62.23 mm, 2,4505, 2 7/16, 728 thou or 2.45"'
+_ACCEPTED = 'a length such as 2.4505, .728, 62.23 mm, 2,4505, 2 7/16, 728 thou or 2.45"'
 
 _VULGAR = {"¼": "1/4", "½": "1/2", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
 _UNITS = "|".join(sorted((re.escape(s) for s in SPELLINGS), key=len, reverse=True))
@@ -252,7 +252,7 @@ def _plain(text: str) -> str:
     return out.strip()
 
 
-def _match(text: str, field: str, accepted: str = ACCEPTED) -> re.Match[str]:
+def _match(text: str, field: str, accepted: str = _ACCEPTED) -> re.Match[str]:
     if len(text) > LONGEST:
         raise InputError(field, text, f"{accepted}; at most {LONGEST} characters")
     match = _LENGTH.fullmatch(_plain(text))

@@ -157,7 +157,7 @@ _TYPED = re.compile(
     r"([+\-−]?\d{1,4}(?:[.,]\d{1,4})?)\s*(?:°|deg(?:rees)?)?\s*([CF])?", re.A | re.I
 )
 
-ACCEPTED = "a number with C or F, such as 17 C or 63 F"
+_ACCEPTED = "a number with C or F, such as 17 C or 63 F"
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,7 +169,7 @@ class Degrees:
 
 
 def parse_temperature(
-    text: str, field: str, unit: TempUnit | None = None, accepted: str = ACCEPTED
+    text: str, field: str, unit: TempUnit | None = None, accepted: str = _ACCEPTED
 ) -> Degrees:
     """Return what was typed, such as ``17 C`` or ``63 F``; ``unit`` replaces a missing letter.
 

@@ -10,7 +10,7 @@ from datetime import datetime
 from functools import wraps
 from pathlib import Path
 from types import TracebackType
-from typing import Concatenate, ParamSpec, Protocol, Self, TypeVar
+from typing import Concatenate, ParamSpec, Protocol, Self, TypeVar, cast
 
 from workbench.records.desk import Desk, utc_now
 from workbench.records.store import rows
@@ -103,6 +103,13 @@ def whole(act: Callable[Concatenate[S, P], _T]) -> Callable[Concatenate[S, P], _
     return done
 
 
+class UndoneError(Exception):
+    """Ends a batch that was only tried, or whose rows cannot all be kept, with its ``answer``."""
+
+    def __init__(self, answer: object) -> None:
+        self.answer = answer
+
+
 class Book:
     """One book, open. Every method blocks until it is done.
 
@@ -162,9 +169,13 @@ class Book:
     def batch(self, work: Callable[P, _T], *args: P.args, **kwargs: P.kwargs) -> _T:
         """Run ``work``, which calls this book's methods, as one transaction: all kept or nothing.
 
-        It runs on the desk's thread; nobody else's write comes between.
+        It runs on the desk's thread; nobody else's write comes between. Where it raises
+        ``UndoneError`` nothing is kept, and what that brings is the answer.
         """
-        return self._desk.write(lambda _pen: work(*args, **kwargs))
+        try:
+            return self._desk.write(lambda _pen: work(*args, **kwargs))
+        except UndoneError as done:
+            return cast(_T, done.answer)
 
     def at_once(self, work: Callable[P, _T], *args: P.args, **kwargs: P.kwargs) -> _T:
         """Run ``work``, which only reads by this book's methods, on one state of the book.

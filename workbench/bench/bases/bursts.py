@@ -32,7 +32,7 @@ BURST_WINDOW_S = 0.15
 """An answer this soon after a burst is its line feed or a key held down, not a hand."""
 
 PLUS_WAIT_S = 0.12
-"""So long a sign waits for digits on its heels."""
+"""How long a sign waits for digits right behind it."""
 
 READING_AT_END = re.compile(r"[+\-]?[0-9.,][0-9.,/ \-]*(?:mm|in|\")?$", re.IGNORECASE)
 

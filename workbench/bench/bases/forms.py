@@ -110,7 +110,7 @@ def drafts_of(app: App[Any]) -> dict[str, Texts]:
     return kept
 
 
-T = TypeVar("T")
+_T = TypeVar("_T")
 
 NOTHING: Mapping[str, str] = MappingProxyType({})
 
@@ -217,8 +217,8 @@ class Form(Box):
         self,
         title: str,
         fields: Iterable[Field],
-        on_save: Callable[[Texts], T],
-        said: Callable[[T], str] | None = None,
+        on_save: Callable[[Texts], _T],
+        said: Callable[[_T], str] | None = None,
         *,
         now: Mapping[str, str] = NOTHING,
         more: Mapping[str, str] = NOTHING,
@@ -327,14 +327,14 @@ class Form(Box):
         self.call_after_refresh(row.scroll_visible, animate=False)
 
 
-def by_view(view: JobView, keep: Callable[[JobView, Texts], T]) -> Callable[[Texts], T]:
+def by_view(view: JobView, keep: Callable[[JobView, Texts], _T]) -> Callable[[Texts], _T]:
     """Return what saves a form about a ski by the view of it that the form was opened on.
 
     Where something was added meanwhile it is refused once, and then saved by what there is now.
     """
     seen = [view]
 
-    def save(texts: Texts) -> T:
+    def save(texts: Texts) -> _T:
         try:
             return keep(seen[-1], texts)
         except ChangedError as why:

@@ -30,10 +30,10 @@ if TYPE_CHECKING:
     from workbench.bench.app import Bench
 
 LETTER_WAIT_S = GAUGE_GAP_S
-"""So long a letter waits for another on its heels: a hand is slower."""
+"""How long a letter waits for another right behind it: a hand is slower."""
 
 CLOSED_WAIT_S = 0.1
-"""So long a screen that closes may take to say so."""
+"""Longest time a closing screen takes to say so."""
 
 LONGEST_WAIT_S = 1.0
 """A screen that has not taken a key by then holds up the next no longer."""

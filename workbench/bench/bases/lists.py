@@ -42,7 +42,7 @@ _LABEL_CELLS = 9
 MOVES = {
     "up": -1, "down": 1, "pageup": -10, "pagedown": 10, "home": -(10**6), "end": 10**6,
 }  # fmt: skip
-"""So many rows down a key moves the mark."""
+"""How many rows down a key moves the mark."""
 
 
 Item = TypeVar("Item")

@@ -156,7 +156,7 @@ class NumberScreen(KeyScreen[ScreenResultType], Generic[ScreenResultType]):
         return styled(("▏ ", "$accent"), (typed, "bold" if self.entry else "$ink-faint"))
 
     def said(self, width: int, most: int) -> list[Content]:
-        """Return the message in at most so many rows."""
+        """Return the message in at most ``most`` rows."""
         words, tone = self.message
         return paragraph(words, width, TONES[tone])[:most]
 

@@ -40,7 +40,7 @@ _DASH: dict[Mode, tuple[float, float]] = {"braille": (4, 3), "block": (2, 2), "a
 
 @dataclass(frozen=True, slots=True)
 class Area:
-    """The room a drawing has: so many cells across and down, and the signs it is drawn with."""
+    """The room a drawing has, in cells across and down, and the signs it is drawn with."""
 
     width: int
     height: int

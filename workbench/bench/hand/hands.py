@@ -31,7 +31,7 @@ UNSEEN_S = 2.0
 keys that were pressed meanwhile."""
 
 LONGEST_HELD = 2000
-"""Characters of a note to what unplaced reading: no caliper sends so many."""
+"""Most characters of an unplaced reading kept as a note: no caliper sends as many."""
 
 
 ANSWERS = "+ takes it, Backspace corrects it"

@@ -33,7 +33,7 @@ class BenchState:
     ``question``: an entry that needs an answer; ``offered``: which of its placings is offered.
     ``doubted``: the line that the message calls doubtful, while it is there. ``waiting``: what
     came off the caliper while a question was open, in its order. ``keys``: those in force.
-    ``scrolled``: so many skis of the queue the wheel has moved the list by. Where the book is
+    ``scrolled``: by how many skis the wheel has moved the queue. Where the book is
     shared by a hub: ``sharing`` is how far it is in step, ``elsewhere`` who else has the ski in
     hand, ``clash`` that another bench set it too.
     """

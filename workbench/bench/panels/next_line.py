@@ -127,7 +127,7 @@ def _said(state: BenchState, width: int, most: int) -> list[str]:
 
 
 def _within(text: str, width: int, most: int, where: str = "") -> list[str]:
-    """Return text in at most so many lines; the last, where cut, says where the rest is."""
+    """Return text in at most ``most`` lines; the last, where cut, says where the rest is."""
     parts = wrapped(text, width)
     if len(parts) <= most:
         return parts

@@ -19,7 +19,7 @@ from workbench.bench.hand.state import BenchState
 Draw = Callable[[BenchState, int, int], Content]
 
 FEW_ROWS = 4
-"""So many rows are painted one by one."""
+"""Up to this many rows are painted one by one."""
 
 
 def same(one: Content, other: Content) -> bool:

@@ -28,7 +28,7 @@ from workbench.work.text.fields import some
 from workbench.work.text.words import clean
 from workbench.work.trace.by_calipers import check_words
 from workbench.work.trace.look import ASKED, Ask, plain_look
-from workbench.work.trace.outline import changed, check_of, copy_blade, kept_blade, outline_lines
+from workbench.work.trace.outline import check_of, copy_blade, kept_blade, outline_lines, reshaped
 from workbench.work.trace.tracing import (
     blade_table,
     blade_toml,
@@ -173,7 +173,7 @@ def _outline(args: argparse.Namespace) -> None:
         row = kept_blade(shop, args.blade)
         blade = blade_of(row)
         if args.copy:
-            made = copy_blade(shop, row, args.copy, changed(blade, args.move, args.shift, unit))
+            made = copy_blade(shop, row, args.copy, reshaped(blade, args.move, args.shift, unit))
             say([f"Done: blade copied: {clean(made.name)}. Its reading methods are the same."])
             return
         if args.svg or args.pdf:

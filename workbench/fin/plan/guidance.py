@@ -286,11 +286,10 @@ def remarks(
         out += contact_remarks(rig, wanted, "wanted")
     out += rough_remarks(rig, fit, fit.methods, fit.pose, "now")
     if not within:
-        told = {r.subject for r in out if r.code == "rough"}
         for pose in (wanted, after):
+            told = {r.subject for r in out if r.code == "rough"}
             untold = [m for m in fit.methods if m.name not in told]
             out += rough_remarks(rig, fit, untold, pose, "wanted")
-            told = {r.subject for r in out if r.code == "rough"}
     for goal, reading in zip(goals, fit.readings, strict=True):
         if goal.role == "target":
             out += _target_remarks(goal, reading)

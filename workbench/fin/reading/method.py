@@ -22,6 +22,9 @@ QUANTITIES: tuple[Quantity, ...] = get_args(Quantity)
 NEEDED: tuple[Quantity, ...] = ("depth", "tail", "length")
 """Every ski is read by one of each: together they fix the blade. Any other is read beside them."""
 
+Grip = Literal["station", "deepest", "tips", "flat"]
+"""A way in which a caliper is held for a reading."""
+
 ONE_OF = f"{', '.join(QUANTITIES[:-1])} or {QUANTITIES[-1]}"
 
 
@@ -56,7 +59,7 @@ class Traits:
     taken_at: Literal["station", "band"]
     ends: tuple[Literal["rear", "front"], ...]
     reaches: str
-    holds: tuple[Literal["station", "deepest", "tips", "flat"], ...]
+    holds: tuple[Grip, ...]
     scale: Scale | None = None
 
     @property

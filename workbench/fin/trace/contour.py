@@ -10,7 +10,7 @@ import math
 from collections.abc import Callable, Sequence
 
 from workbench.errors import InputError
-from workbench.fin.blade import distance_to_segment, sides_of
+from workbench.fin.blade import distance_to_segment, perimeter, sides_of
 from workbench.fin.frame import Point, direction
 from workbench.frozen import dataclass
 from workbench.measure.linalg import factor, least_squares
@@ -36,12 +36,11 @@ Run = tuple[int, int]
 class Fitted:
     """An outline fitted to a contour (mm).
 
-    The rest are the distances of the contour's points from it, corners' roundings left out:
-    the root mean square of single points and of means over a few points, and the worst such mean.
+    The rest are distances of the contour from it, corners' roundings left out, as means over a few
+    points: their root mean square, and the worst.
     """
 
     outline_mm: tuple[Point, ...]
-    rms_mm: float
     mean_rms_mm: float
     worst_mm: float
 
@@ -67,8 +66,7 @@ def fit_outline(
     """
     if len(contour) < FEWEST_POINTS:
         raise InputError("contour", f"{len(contour)} points", f"{FEWEST_POINTS} points or more")
-    around = math.fsum(math.dist(a, b) for a, b in sides_of(contour))
-    half = max(1, round(blur_mm * len(contour) / around / 4.0))
+    half = max(1, round(blur_mm * len(contour) / perimeter(contour) / 4.0))
     smooth = _smoothed(contour, half)
     best: Fitted | None = None
     for times in SPLITS:
@@ -324,7 +322,6 @@ def _judged(
 ) -> Fitted:
     skip = _skips(places, blur)
     m = len(places)
-    total, count = 0.0, 0
     means: list[float] = []
     width = 2 * half + 1
     for k, run in enumerate(_runs(corners)):
@@ -332,12 +329,11 @@ def _judged(
         ex, ey = direction(start, end)
         points = _counting(contour, run, start, end, (skip[k], skip[(k + 1) % m]))
         offs = [ex * (y - start[1]) - ey * (x - start[0]) for _, (x, y) in points]
-        total, count = total + math.fsum(o * o for o in offs), count + len(offs)
         for i in range(0, len(offs) - width + 1, max(1, half)):
             means.append(math.fsum(offs[i : i + width]) / width)
     squares = math.fsum(mean * mean for mean in means) / max(1, len(means))
     worst = max(map(abs, means), default=0.0)
-    return Fitted(tuple(places), math.sqrt(total / max(1, count)), math.sqrt(squares), worst)
+    return Fitted(tuple(places), math.sqrt(squares), worst)
 
 
 # -- circles ---------------------------------------------------------------------------------------

@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
-from itertools import islice
 from pathlib import Path
 
 from workbench.errors import RecordsError
 from workbench.records.backup.backups import newest_row
-from workbench.records.exchange.form import Row, forms
-from workbench.records.exchange.rows_out import can_tell_damage, damaged, rows_of
+from workbench.records.exchange.form import forms
+from workbench.records.exchange.rows_out import can_tell_damage, damaged, in_lots, rows_of
 from workbench.records.store.database import Database, connection, said
 from workbench.records.store.schema import APPLICATION_ID, applied, pending
 from workbench.records.store.specs import ORDER, Table
@@ -107,13 +105,7 @@ def _damaged(db: Database) -> dict[str, int]:
     out: dict[str, int] = {}
     for table, form in forms(db).items():
         if can_tell_damage(table):
-            for some in _in_lots(rows_of(db, form)):
+            for some in in_lots(rows_of(db, form), _LOT):
                 if count := sum(1 for _ in damaged(db, table, some, struck)):
                     out[table.value] = out.get(table.value, 0) + count
     return out
-
-
-def _in_lots(found: Iterable[Row]) -> Iterator[list[Row]]:
-    left = iter(found)
-    while some := list(islice(left, _LOT)):
-        yield some

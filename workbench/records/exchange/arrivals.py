@@ -184,38 +184,39 @@ def clashes(db: Database) -> tuple[Clash, ...]:
 
 
 def _of_skis(db: Database) -> Iterator[Clash]:
-    new = {*new_values(db, Table.SKIS, "root")}
-    if not new:
-        return
-    by_serial: dict[str, list[tuple[str, str, str]]] = defaultdict(list)
-    by_name: dict[str, list[tuple[str, str, str]]] = defaultdict(list)
-    for ski in db.execute(_NOW.format(table=Table.SKIS, more=", t.serial", only="")):
-        by_name[_key(ski[1])].append(ski)
-        if ski[2].strip():
-            by_serial[_key(ski[2])].append(ski)
-    for same in by_serial.values():
-        if len(same) > 1 and any(root in new for root, _, _ in same):
-            yield Clash("serial", Table.SKIS, same[0][2], tuple(name for _, name, _ in same))
-    for same in by_name.values():
+    new = new_values(db, Table.SKIS, "root")
+    found = db.execute(_NOW.format(table=Table.SKIS, more=", t.serial", only="")) if new else ()
+    skis = [*found]
+    for same in _alike(skis, 2, new):
+        yield Clash("serial", Table.SKIS, same[0][2], tuple(name for _, name, _ in same))
+    for same in _alike(skis, 1, new):
         serials = {_key(serial): serial for _, _, serial in same}
-        if len(serials) > 1 and any(root in new for root, _, _ in same):
+        if len(serials) > 1:
             yield Clash("name", Table.SKIS, same[0][1], tuple(serials.values()))
+
+
+def _twins(db: Database, table: Table) -> Iterator[Clash]:
+    new = new_values(db, table, "root")
+    sql = _NOW.format(table=table, more="", only=_KNOWN.get(table, ""))
+    for same in _alike(db.execute(sql) if new else (), 1, new):
+        yield Clash("twins", table, same[0][1])
+
+
+def _alike(
+    found: Iterable[tuple[str, ...]], column: int, new: Collection[str]
+) -> Iterator[list[tuple[str, ...]]]:
+    """Yield the things that say the same in a column, where one of several is new by its root."""
+    by_text: dict[str, list[tuple[str, ...]]] = defaultdict(list)
+    for thing in found:
+        by_text[_key(thing[column])].append(thing)
+    roots = {*new}
+    for text, same in by_text.items():
+        if text and len(same) > 1 and not roots.isdisjoint(thing[0] for thing in same):
+            yield same
 
 
 def _key(text: str) -> str:
     return " ".join(text.split()).casefold()
-
-
-def _twins(db: Database, table: Table) -> Iterator[Clash]:
-    new = {*new_values(db, table, "root")}
-    if not new:
-        return
-    by_name: dict[str, list[tuple[str, str]]] = defaultdict(list)
-    for thing in db.execute(_NOW.format(table=table, more="", only=_KNOWN.get(table, ""))):
-        by_name[_key(thing[1])].append(thing)
-    for same in by_name.values():
-        if len(same) > 1 and any(root in new for root, _ in same):
-            yield Clash("twins", table, same[0][1])
 
 
 def _corrected(db: Database, table: Table) -> Iterator[Clash]:

@@ -11,7 +11,7 @@ import sqlite3
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from itertools import groupby, islice
+from itertools import groupby
 from operator import attrgetter, itemgetter
 
 from workbench.errors import InputError, shown
@@ -35,7 +35,7 @@ from workbench.records.exchange.form import (
     row_said,
     rows_said,
 )
-from workbench.records.exchange.rows_out import AT_ONCE, lines_of, referred_to, travels
+from workbench.records.exchange.rows_out import AT_ONCE, in_lots, lines_of, referred_to, travels
 from workbench.records.store.database import Database, Told, quiet
 from workbench.records.store.schema import Lifted, numbers_lifted
 from workbench.records.store.specs import FACTS, ROSTER, Table
@@ -107,9 +107,8 @@ class _Intake:
 
     def rows(self, data: object) -> None:
         """Take rows that are in memory: each is looked at before the first is kept."""
-        found = iter(arrived(self.forms, data))
-        for table, of_table in groupby(found, key=attrgetter("table")):
-            while lot := [*islice(of_table, AT_ONCE)]:
+        for table, found in groupby(arrived(self.forms, data), key=attrgetter("table")):
+            for lot in in_lots(found, AT_ONCE):
                 ids = [each.id for each in lot]
                 fresh = self._take(table, ids, self._here(table, ids), lot, is_plain=False)
                 if fresh:

@@ -8,13 +8,15 @@ from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from heapq import merge
 from itertools import islice
 from operator import itemgetter
-from typing import Any
+from typing import Any, TypeVar
 
 from workbench.records.exchange.form import HOME_STEPS, LOCAL_SETTINGS, Form, Lines, Row, forms
 from workbench.records.store.database import DamagedRowError, Database, UnknownRowError
 from workbench.records.store.schema import CHECK_SUM, OTHER_STRIKE_SETTING, applied
 from workbench.records.store.specs import FACTS, OF_SKI, ORDER, PART_OF, ROSTER, SPECS, Table
 from workbench.records.store.strikes import check_sum, check_sums, damage_of
+
+_T = TypeVar("_T")
 
 Chosen = dict[Table, set[str]]
 
@@ -158,8 +160,15 @@ def _lots(
     if form.table is Table.STRIKES:  # a file knows no difference between ours and those of others
         tables = (Table.STRIKES, Table.OTHER_STRIKES)
     found = merge(*(_select(db, form, table, wanted, more) for table in tables), key=_first)
-    while lot := list(islice(found, AT_ONCE)):
+    for lot in in_lots(found, AT_ONCE):
         yield lot, _parts(db, form, lot)
+
+
+def in_lots(found: Iterable[_T], most: int) -> Iterator[list[_T]]:
+    """Yield what is found in lists of so many at most."""
+    left = iter(found)
+    while lot := list(islice(left, most)):
+        yield lot
 
 
 def _first(row: _Read) -> str:

@@ -33,7 +33,7 @@ VERSION = 1
 ENDING = ".quarterturn-rows"
 IN_HAND = ".quarterturn-hand"
 """Of a small file for each bench that is no record: which ski it had in hand when it was there."""
-AT_ONCE = 1000
+_AT_ONCE = 1000
 """Rows read at a time where only some of them are wanted."""
 
 
@@ -169,7 +169,7 @@ class Folder:
         out = []
         for stream in self.streams():
             at = after.get(stream, 0)
-            while (batch := self.read(stream, at, AT_ONCE)).rows:
+            while (batch := self.read(stream, at, _AT_ONCE)).rows:
                 at = batch.position
                 out += [
                     (stream, row)

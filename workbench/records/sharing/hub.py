@@ -177,17 +177,14 @@ class Hub:
             )
         return steps
 
-    def _run(self, sql: str, values: Sequence[object] | None = None) -> None:
+    def _run(self, sql: str, values: Sequence[object] | None = None) -> psycopg.Cursor[Any]:
         try:
-            self._conn.execute(sql, values)
+            return self._conn.execute(sql, values)
         except psycopg.Error as error:
             raise _said(error) from None
 
     def _rows(self, sql: str, values: Sequence[object] | None = None) -> list[tuple[Any, ...]]:
-        try:
-            return self._conn.execute(sql, values).fetchall()
-        except psycopg.Error as error:
-            raise _said(error) from None
+        return self._run(sql, values).fetchall()
 
     # Making it -----------------------------------------------------------------------------------
 

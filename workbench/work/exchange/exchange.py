@@ -16,7 +16,7 @@ from typing import Any
 
 from workbench.errors import BenchError, InputError, shown
 from workbench.fin.blade import Blade
-from workbench.records.book import Book
+from workbench.records.book import Book, UndoneError
 from workbench.records.exchange import arrivals, rows_in, rows_out
 from workbench.records.exchange.arrivals import Brought, Clash, new_among, new_values
 from workbench.records.exchange.form import OtherLayoutError
@@ -30,8 +30,8 @@ from workbench.work.exchange.exchange_file import (
     KNOWN,
     VERSION,
     FileMark,
-    Marker,
     mark_among,
+    new_digest,
     opened,
     read_lines,
     read_whole,
@@ -101,13 +101,6 @@ class TakenIn:
         return any(change.is_danger for change in self.changes)
 
 
-class _UndoneError(Exception):
-    """Ends a dry run, so that its batch is undone."""
-
-    def __init__(self, taken: TakenIn) -> None:
-        self.taken = taken
-
-
 def export_book(shop: Shop, path: str, told: Told = quiet) -> Exported:
     """Write the whole book to a file; ``told`` is told of rows written.
 
@@ -132,33 +125,30 @@ def export_ski_of_id(shop: Shop, ski_id: str, path: str) -> Exported:
 def _export(book: Book, path: str, ski_id: str | None, told: Told) -> tuple[Exported, FileMark]:
     target = path_of(path)
     there: list[str] = []
-    mark = Marker()
+    counts: list[int] = []
+    digest = new_digest()
 
     def may_go(head: bytes) -> bool:
-        there.append(_holds(head))
+        found = BEGINNING.match(head)
+        there.append(found[1].decode() if found else "")
         if there == ["book"] and ski_id is not None:
             accepted = "another name: a whole book is there, and this is one ski"
             raise InputError("file", str(target), accepted)
         return there != [""]
 
-    def count(rows: int) -> None:
-        mark.rows += rows
+    def passed(rows: int) -> None:
+        counts.append(rows)
         told(rows)
 
-    def write() -> int:
+    def text() -> Iterator[bytes]:
         lots = book.read(rows_out.lines_out, ski_id)
-        text = text_of(book.read(rows_out.steps_of), lots, ski_id is None, count)
-        return write_file(target, mark.passing(text), may_go)
+        for chunk in text_of(book.read(rows_out.steps_of), lots, ski_id is None, passed):
+            digest.update(chunk)
+            yield chunk
 
-    size = book.at_once(write)
-    made = mark.made()
-    return Exported(target, made.rows, size, bool(there)), made
-
-
-def _holds(head: bytes) -> str:
-    """Return what an exchange file holds, by its first bytes; nothing where it is none of ours."""
-    found = BEGINNING.match(head)
-    return found[1].decode() if found else ""
+    size = book.at_once(write_file, target, text(), may_go)
+    mark = FileMark(digest.hexdigest(), sum(counts))
+    return Exported(target, mark.rows, size, bool(there)), mark
 
 
 def take_in(shop: Shop, path: str, *, dry_run: bool = False, told: Told = quiet) -> TakenIn:
@@ -172,19 +162,21 @@ def take_in(shop: Shop, path: str, *, dry_run: bool = False, told: Told = quiet)
         known = mark_among(book.setting(KNOWN), file)
         if known is not None:
             return TakenIn(path, dry_run, Brought(known=known.rows, latest=known.latest), (), ())
-        mark = Marker()
+        digest = new_digest()
         try:
-            head, lots = read_lines(file, mark)
+            head, lots = read_lines(file, digest)
             _check_head(book, head)
-            taken = _taken(book, path, rows_in.LinesIn(lots), dry_run, told)
+            data = rows_in.LinesIn(lots)
+            taken = book.batch(take_rows, book, path, data, dry_run=dry_run, told=told)
         except OtherLayoutError as why:
-            data = read_whole(file, why.place)
-            _check_head(book, data)
-            return _taken(book, path, data.get("rows", {}), dry_run, told)
+            whole = read_whole(file, why.place)
+            _check_head(book, whole)
+            rows = whole.get("rows", {})
+            return book.batch(take_rows, book, path, rows, dry_run=dry_run, told=told)
         brought = taken.brought
         if not dry_run and not brought.differs and not brought.settings_left:
-            mark.rows = brought.known + sum(brought.new.values())
-            _remember(shop, mark.made(brought.latest))
+            count = brought.known + sum(brought.new.values())
+            _remember(shop, FileMark(digest.hexdigest(), count, brought.latest))
         return taken
 
 
@@ -193,13 +185,6 @@ def _remember(shop: Shop, mark: FileMark) -> None:
     marks = with_mark(shop.book.setting(KNOWN), mark)
     if marks is not None:
         shop.remember(KNOWN, marks)
-
-
-def _taken(book: Book, path: str, data: object, dry_run: bool, told: Told) -> TakenIn:
-    try:
-        return book.batch(take_rows, book, path, data, dry_run=dry_run, told=told)
-    except _UndoneError as done:
-        return done.taken
 
 
 def take_rows(
@@ -218,7 +203,7 @@ def take_rows(
     taken = TakenIn(path, dry_run, brought, clashes, troubles, _changes(book, brought, told))
     book.write(lambda pen: arrivals.forget(pen.db))
     if dry_run:
-        raise _UndoneError(taken)
+        raise UndoneError(taken)
     return taken
 
 

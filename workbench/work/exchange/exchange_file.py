@@ -14,7 +14,7 @@ import sys
 import tempfile
 from collections.abc import Generator, Iterable, Iterator
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime
 from itertools import chain, islice
 from pathlib import Path
@@ -92,16 +92,18 @@ def opened(path: str | Path) -> Iterator[IO[bytes]]:
 
 
 def read_lines(
-    file: IO[bytes], mark: Marker
+    file: IO[bytes], digest: hashlib.blake2b
 ) -> tuple[dict[str, Any], Iterator[tuple[str, int, list[str]]]]:
     """Return what a file says of itself, and its rows: a table's name, a number, lines from there.
+
+    ``digest`` is given what was read.
 
     Raises:
         OtherLayoutError: it is not laid out as ours are; the lots raise it too, as soon as they
             come to where.
     """
     file.seek(0)
-    lines = chain.from_iterable(_blocks(file, mark))
+    lines = chain.from_iterable(_blocks(file, digest))
     head = "".join(f"{line}\n" for line in islice(lines, _HEAD_LINES))
     if not BEGINNING.match(head.encode()):
         raise OtherLayoutError("its beginning")
@@ -113,10 +115,10 @@ def read_lines(
     return data, _lots(lines)
 
 
-def _blocks(file: IO[bytes], mark: Marker) -> Iterator[list[str]]:
+def _blocks(file: IO[bytes], digest: hashlib.blake2b) -> Iterator[list[str]]:
     """Yield the lines without their ends, many at a time."""
     while block := file.read(_BLOCK) + file.readline(LONGEST_LINE):
-        mark.add(block)
+        digest.update(block)
         if not block.endswith(b"\n"):
             raise OtherLayoutError("its end, or a very long line")
         try:
@@ -197,26 +199,9 @@ class FileMark:
     latest: datetime | None = None
 
 
-@dataclass(slots=True)
-class Marker:
-    """Makes a file's mark while it passes."""
-
-    rows: int = 0
-    _hash: Any = field(default_factory=lambda: hashlib.blake2b(digest_size=20))
-
-    def add(self, chunk: bytes) -> None:
-        """Take the next bytes."""
-        self._hash.update(chunk)
-
-    def passing(self, chunks: Iterable[bytes]) -> Iterator[bytes]:
-        """Pass a file's bytes on."""
-        for chunk in chunks:
-            self.add(chunk)
-            yield chunk
-
-    def made(self, latest: datetime | None = None) -> FileMark:
-        """The mark of what passed."""
-        return FileMark(self._hash.hexdigest(), self.rows, latest)
+def new_digest() -> hashlib.blake2b:
+    """A digest of no bytes yet, which is given a file's as they pass."""
+    return hashlib.blake2b(digest_size=20)
 
 
 def mark_among(kept: str | None, file: IO[bytes]) -> FileMark | None:
@@ -224,11 +209,11 @@ def mark_among(kept: str | None, file: IO[bytes]) -> FileMark | None:
     marks = {mark.digest: mark for mark in _marks(kept)}
     if not marks:
         return None
-    marker = Marker()
+    digest = new_digest()
     with cannot_read("file"):
         while chunk := file.read(_BLOCK):
-            marker.add(chunk)
-    return marks.get(marker.made().digest)
+            digest.update(chunk)
+    return marks.get(digest.hexdigest())
 
 
 def with_mark(kept: str | None, mark: FileMark) -> str | None:

@@ -64,15 +64,23 @@ def taken_in_lines(taken: TakenIn, now: datetime | None = None) -> list[str]:
             f"! Its newest row is of {brought.latest:%Y-%m-%d}, later than this machine's clock: "
             "check the clocks of both benches"
         )
-    troubles = [f"! {line}" for line in _troubles(taken)]
-    out += troubles[:_MOST_LISTED]
-    if len(troubles) > _MOST_LISTED:
-        out.append(f"! and {len(troubles) - _MOST_LISTED} more")
-    return [*out, *map(change_words, taken.changes)]
+    troubles = first_of([f"! {line}" for line in _troubles(taken)])
+    return [*out, *troubles, *map(change_words, taken.changes)]
+
+
+def first_of(troubles: list[str]) -> list[str]:
+    """Return as many troubles as are listed, and how many more there are."""
+    more = len(troubles) - _MOST_LISTED
+    return troubles if more <= 0 else [*troubles[:_MOST_LISTED], f"! and {more} more"]
+
+
+def _one(table: Table) -> str:
+    """Return what one row of a table is called."""
+    return SINGULAR.get(table, table.removesuffix("s").replace("_", " "))
 
 
 def _count(table: Table, number: int) -> str:
-    one = SINGULAR.get(table, table.removesuffix("s"))
+    one = _one(table)
     return f"{number} {one if number == 1 else PLURAL.get(table, one + 's')}"
 
 
@@ -97,7 +105,7 @@ def differs_words(each: Differs) -> str:
 
 
 def _struck_twice(each: StruckTwice) -> str:
-    one = SINGULAR.get(each.table, each.table.removesuffix("s"))
+    one = _one(each.table)
     said = [f"{_named(row['who']) or 'no initials'} ({_named(row['reason'])})"
             for row in (each.ours, each.theirs)]  # fmt: skip
     words = f"a {one} was struck out on both benches, by {said[0]} and by {said[1]}; both are kept"
@@ -136,7 +144,7 @@ def _named(text: str) -> str:
 
 def clash_words(clash: Clash) -> str:
     """Return a clash as a sentence that says what can be done."""
-    one = SINGULAR.get(clash.table, clash.table.removesuffix("s"))
+    one = _one(clash.table)
     names = list(dict.fromkeys(clash.others))
     others = " and ".join(f"'{_named(name)}'" for name in names)
     if clash.kind == "serial" and len(names) == 1:

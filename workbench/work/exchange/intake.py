@@ -14,21 +14,16 @@ from dataclasses import dataclass, field
 
 from workbench.errors import BenchError, InputError, shown
 from workbench.measure.units import unit_of
+from workbench.records.book import UndoneError
 from workbench.records.store import rows
 from workbench.records.store.row_checks import keepable
-from workbench.work.files.csv_cells import cell_text, read_csv
+from workbench.work.exchange.csv_files import COLUMNS, cell_text, read_csv
 from workbench.work.files.safe_write import path_of
 from workbench.work.job.shop import Shop
 from workbench.work.roster.adding import NONE_YET, Part, is_known, only_real, pick, ski_typed
 from workbench.work.roster.parts_typed import yes_or_no
 from workbench.work.roster.queue import check_free
 from workbench.work.text.words import clean
-
-COLUMNS = (
-    "ski", "rider", "serial", "model", "size", "unit", "blade", "block", "base_radius", "base_apex",
-    "wing", "due", "note", "ski_note",
-)  # fmt: skip
-"""The columns of a file of skis; ``note`` is for this job, ``ski_note`` stays with the ski."""
 
 OTHER_NAMES = {"name": "ski"}
 LONGEST_CELL = 1000
@@ -64,13 +59,6 @@ class _Line:
         return self.cells.get(column, "")
 
 
-class _UndoneError(Exception):
-    """Ends a dry run or a file with problems, so that its batch is undone."""
-
-    def __init__(self, intake: Intake) -> None:
-        self.intake = intake
-
-
 def take_in_skis(shop: Shop, path: str, *, dry_run: bool = False) -> Intake:
     """Queue the skis of a file for the shop's day; where it has problems, nothing is kept.
 
@@ -82,10 +70,7 @@ def take_in_skis(shop: Shop, path: str, *, dry_run: bool = False) -> Intake:
     except InputError as why:
         place = "" if why.field == "file" else f", {why.field}"
         raise InputError(f"{shown(path, 300)}{place}", why.value, why.accepted) from None
-    try:
-        return shop.book.batch(_take, _Taking(shop), path, lines, problems, dry_run)
-    except _UndoneError as done:
-        return done.intake
+    return shop.book.batch(_take, _Taking(shop), path, lines, problems, dry_run)
 
 
 def _take(
@@ -99,7 +84,7 @@ def _take(
     found = tuple(sorted(problems, key=lambda problem: problem.line))
     intake = Intake(path, dry_run, tuple(taking.added), tuple(taking.queued), found)
     if dry_run or found:
-        raise _UndoneError(intake)
+        raise UndoneError(intake)
     return intake
 
 

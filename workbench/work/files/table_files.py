@@ -165,55 +165,36 @@ def no_doubles(pairs: list[tuple[str, object]]) -> dict[str, object]:
 MOST_PARTS = 20
 """More parts with dots between than any key of ours has."""
 
-_PIECE = re.compile(
-    r"""(?P<passed>[ \t]++)
-    |(?P<dot>\.)
-    |(?P<long>\"{3}|'{3})
-    |(?P<part>[A-Za-z0-9_-]++|"(?:[^"\\\n]|\\.)*+"|'[^'\n]*+')
-    |(?P<open>["'])
-    |(?P<comment>\#[^\n]*+)
-    |[^ \t."'\#A-Za-z0-9_-]++""",
-    re.VERBOSE,
+_PASSED = re.compile(
+    r"""\"{3}(?:[^"\\]++|\\.|"(?!""))*+(?:"{3,5}|\Z)
+    |'{3}(?:[^']++|'(?!''))*+(?:'{3,5}|\Z)
+    |"(?:[^"\\\n]|\\.)*+(?:"|(?=\n)|\Z)
+    |'[^'\n]*+(?:'|(?=\n)|\Z)
+    |\#[^\n]*+""",
+    re.VERBOSE | re.DOTALL,
 )
-_LONG_ENDS = {
-    '"""': re.compile(r'(?:[^"\\]++|\\.|"(?!""))*+"{3,5}', re.DOTALL),
-    "'''": re.compile(r"(?:[^']++|'(?!''))*+'{3,5}"),
-}
+"""Texts, of which an end that is missing is that of the line or file, and comments."""
+
+_PART = "[A-Za-z0-9_-]++"
+_LONG_KEY = re.compile(rf"(?<![A-Za-z0-9_-]){_PART}(?:[ \t]*+\.[ \t]*+{_PART}){{{MOST_PARTS}}}")
 
 
 def check_key_parts(text: str) -> None:
     """Raise an ``InputError`` for a key of more than :data:`MOST_PARTS` parts with dots between.
 
-    What is in texts and comments is passed over. A text without an end is left to the reader,
-    which comes no farther than there.
+    The reader's time would grow with their square. A quoted text may be a part of a key.
     """
     if not any(line.count(".") >= MOST_PARTS for line in text.split("\n")):
         return
-    at = start = parts = 0
-    dotted = False
-    while at < len(text):
-        piece = _PIECE.match(text, at)
-        assert piece is not None
-        kind, end = piece.lastgroup, piece.end()
-        if kind == "open":
-            return
-        if kind == "long":
-            found = _LONG_ENDS[piece[0]].match(text, end)
-            if found is None:
-                return
-            end = found.end()
-        if kind == "part":
-            parts, start = (parts + 1, start) if dotted else (1, at)
-            dotted = False
-        elif kind == "dot":
-            dotted = parts > 0
-        elif kind != "passed":
-            parts, dotted = 0, False
-        if parts > MOST_PARTS:
-            line = text.count("\n", 0, start) + 1
-            accepted = f"a key of at most {MOST_PARTS} parts with dots between"
-            raise InputError(f"file, line {line}", text[start:end], accepted)
-        at = end
+    found = _LONG_KEY.search(_PASSED.sub(_blank, text))
+    if found is not None:
+        line = text.count("\n", 0, found.start()) + 1
+        accepted = f"a key of at most {MOST_PARTS} parts with dots between"
+        raise InputError(f"file, line {line}", text[found.start() : found.end()], accepted)
+
+
+def _blank(found: re.Match[str]) -> str:
+    return ("#" if found[0][0] == "#" else "x") * len(found[0])
 
 
 # -- one table, value by value ---------------------------------------------------------------------

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from operator import itemgetter
-from typing import Literal
+from typing import Literal, assert_never
 
 from workbench.advice.checklists import CLAMP
 from workbench.frozen import dataclass
@@ -238,6 +238,8 @@ class _Walk:
                 self._sign(fact, job)
             case rows.LockedReading() | rows.RideNote() | rows.Temperature():
                 pass  # a look at what is tight, or nothing done: the final check before it counts
+            case _:
+                assert_never(fact)
 
     def refit(self, row_id: str) -> None:
         """The ski got another blade or block: its bolts were loose, and nothing read holds."""

@@ -11,9 +11,9 @@ from collections.abc import Iterable
 from typing import assert_never
 from urllib.parse import quote, unquote
 
-from workbench.advice.holds import HOLDS, Kind
+from workbench.advice.holds import HOLDS
 from workbench.fin.plan.plan import is_within
-from workbench.fin.reading.method import TRAITS, Method, Station
+from workbench.fin.reading.method import TRAITS, Grip, Method, Station
 from workbench.measure.display import change_between, fine_text, length_text
 from workbench.measure.units import UNITS, Unit
 from workbench.work.job.job_view import JobView
@@ -125,7 +125,7 @@ def where_words(method: Method, view: JobView) -> str:
 # -- how a reading is taken ------------------------------------------------------------------------
 
 
-def kind_of(method: Method) -> Kind:
+def kind_of(method: Method) -> Grip:
     """Return in which way a method takes its number."""
     match TRAITS[method.quantity].taken_at:
         case "station":

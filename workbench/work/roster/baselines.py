@@ -19,7 +19,7 @@ from workbench.records.store import rows
 from workbench.work.files.table_files import Table
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
-from workbench.work.roster.corrections import Mended, changed, reason_of
+from workbench.work.roster.corrections import Mended, checked_changes, reason_of
 from workbench.work.text.fields import Field
 from workbench.work.trust.job_reading import Line
 
@@ -346,7 +346,7 @@ def correct_baseline(
             raise InputError("method", name, f"one of this baseline: {' · '.join(names)}")
     entries = tuple(_corrected(e, values) for e in old.entries)
     new = replace(old, entries=entries)
-    found = changed(old, new)
+    found = checked_changes(old, new)
     return Mended(shop.book.correct_baseline(new, who=shop.who, reason=why), found)
 
 

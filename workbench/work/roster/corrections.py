@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import replace
 from functools import partial
 from typing import Any, Generic, TypeVar
@@ -118,10 +119,7 @@ def _typed(stud: rows.Stud, n: int, fields: Mapping[str, str], unit: Unit) -> ro
         thread, lead = lead_typed(fields[f"lead_{n}"], f"lead_{n}")
         changed |= {"thread": thread, "lead_mm": lead}
     if f"hand_{n}" in fields:
-        hand = fields[f"hand_{n}"].strip().lower()
-        if hand not in ("right", "left"):
-            raise InputError(f"hand_{n}", fields[f"hand_{n}"], "'right' or 'left'")
-        changed["hand"] = hand
+        changed["hand"] = hand_typed(fields[f"hand_{n}"], f"hand_{n}")
     if f"tip_{n}" in fields:
         changed["tip_radius_mm"] = parse_length(fields[f"tip_{n}"], unit, f"tip_{n}").mm
     new = replace(stud, **changed)
@@ -130,19 +128,27 @@ def _typed(stud: rows.Stud, n: int, fields: Mapping[str, str], unit: Unit) -> ro
     return new
 
 
-def lead_typed(text: str, field: str) -> tuple[str, float]:
+def lead_typed(text: str, field: str, accepted: str = LEAD_ACCEPTED) -> tuple[str, float]:
     """Return the thread as written, blank where a lead was typed, and the lead in mm."""
-    try:
+    with suppress(InputError):
         return text.strip(), lead_of_thread(text, field)
-    except InputError:
-        pass
     try:
         lead = parse_length(text, "mm", field)
     except InputError:
-        raise InputError(field, text, LEAD_ACCEPTED) from None
-    if not lead.named or lead.signed:
-        raise InputError(field, text, LEAD_ACCEPTED)
+        raise InputError(field, text, accepted) from None
+    if not lead.named or lead.signed or lead.mm <= 0.0:
+        raise InputError(field, text, accepted)
     return "", lead.mm
+
+
+def hand_typed(text: str, field: str) -> rows.Hand:
+    """Return which way a stud is threaded, as typed."""
+    match text.strip().lower():
+        case "right":
+            return "right"
+        case "left":
+            return "left"
+    raise InputError(field, text, "right or left")
 
 
 def correct_blade(
@@ -187,7 +193,7 @@ def _keep_block(
     old = shop.book.block(block_id)
     new = _in_order(old, wanted(old))
     skis = tuple(s for s in shop.book.skis() if s.block_id == block_id)
-    done = Mended(new, changed(old, new), skis, _under_way(shop, skis))
+    done = Mended(new, checked_changes(old, new), skis, _under_way(shop, skis))
     shop.book.correct_block(new, who=shop.who, reason=reason)
     return done
 
@@ -222,7 +228,7 @@ def _keep_blade(
         with within(f"method {method.name}"):
             method_of(method, blade_of(new))
     skis = tuple(s for s in shop.book.skis() if s.blade_id == blade_id)
-    done = Mended(new, changed(old, new), skis, _under_way(shop, skis))
+    done = Mended(new, checked_changes(old, new), skis, _under_way(shop, skis))
     shop.book.correct_blade(new, who=shop.who, reason=reason)
     return done
 
@@ -238,7 +244,7 @@ def _under_way(shop: Shop, skis: tuple[rows.Ski, ...]) -> tuple[tuple[str, str, 
     return tuple(out)
 
 
-def changed(old: _Kept, new: _Kept) -> tuple[str, ...]:
+def checked_changes(old: _Kept, new: _Kept) -> tuple[str, ...]:
     """Return what changed in words; an :class:`InputError` where nothing did."""
     found = changes(old, new)
     if not found:

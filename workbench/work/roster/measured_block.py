@@ -27,7 +27,6 @@ from workbench.fin.studs import (
     LARGEST_PLACE_U_MM,
     check_studs,
     known_leads,
-    lead_of_thread,
     said,
 )
 from workbench.frozen import dataclass
@@ -42,7 +41,7 @@ from workbench.work.drawing.scene import side_scene
 from workbench.work.job.job_view import JobView
 from workbench.work.job.shop import Shop
 from workbench.work.roster.adding import BLOCK, LONGEST_TEXT, checked_name
-from workbench.work.roster.corrections import Mended, correct_to
+from workbench.work.roster.corrections import Mended, correct_to, hand_typed, lead_typed
 from workbench.work.roster.parts_typed import finest_of
 from workbench.work.text.fields import Field, some
 from workbench.work.text.words import clean
@@ -169,9 +168,7 @@ def _stud(
 ) -> tuple[rows.Stud, str]:
     place_mm, place_u = _place(at, f"{name}_at", unit)
     lead_mm, lead_u, thread, came = _lead(of["thread"], f"{name}_thread", unit)
-    hand = of["hand"].lower()
-    if hand not in ("right", "left"):
-        raise InputError(f"{name}_hand", of["hand"], "right or left")
+    hand = hand_typed(of["hand"], f"{name}_hand")
     tip = _tip(of["tip"], f"{name}_tip", unit)
     along, aside = math.cos(lean_rad), math.sin(lean_rad)
     is_tail = name == "tail"
@@ -182,7 +179,7 @@ def _stud(
         (along, aside) if is_tail else (aside, along),
         thread,
         lead_mm,
-        "left" if hand == "left" else "right",
+        hand,
         tip,
         place_u_mm=place_u,
         lead_u=lead_u,
@@ -236,17 +233,8 @@ def _lead(text: str, field: str, unit: Unit) -> tuple[float, float, str, str]:
             threads = [name for name, mm in known_leads() if abs(mm - near_mm) < SAME_LEAD_MM]
             said += f", near {' or '.join(threads)} ({fine_text(near_mm, unit)})"
         return lead, u_mm / lead, "", said
-    try:
-        return lead_of_thread(text, field), TOLD_U, text.strip(), ""
-    except InputError:
-        pass
-    try:
-        lead_typed = parse_length(text, unit, field)
-    except InputError:
-        raise InputError(field, text, THREAD_ACCEPTED) from None
-    if not lead_typed.named or lead_typed.mm <= 0.0:
-        raise InputError(field, text, THREAD_ACCEPTED)
-    return lead_typed.mm, GAUGED_U, "", ""
+    thread, lead_mm = lead_typed(text, field, THREAD_ACCEPTED)
+    return lead_mm, TOLD_U if thread else GAUGED_U, thread, ""
 
 
 def _tip(text: str, field: str, unit: Unit) -> float:

@@ -62,11 +62,10 @@ NEVER_DONE = (
 
 @dataclass(frozen=True, slots=True)
 class Worn:
-    """A ski with its parts changed: what changed in words, and the setting carried over, if any."""
+    """A ski with its parts changed, and what changed in words."""
 
     ski: rows.Ski
     changes: tuple[str, ...]
-    carried: CarriedSetting | None = None
 
 
 @whole
@@ -131,7 +130,7 @@ def methods_for(shop: Shop, ski: rows.Ski, blade: rows.Blade) -> tuple[str, ...]
             m = first.get(o.quantity)
         found += [m] if m is not None else []
     read = {m.quantity for m in found}
-    found += [m for quantity, m in first.items() if quantity not in read]
+    found += [first[quantity] for quantity in NEEDED if quantity not in read]
     return tuple(dict.fromkeys(m.id for m in found))
 
 

@@ -74,9 +74,13 @@ def join_hub(book: Book, url: str, name: str = "") -> HubFacts:
     with Hub(kept) as hub:
         facts = hub.facts()
         book.write(journal.join, hub.share, "hub", kept, called)
-        position, _ = book.read(journal.taken, hub.share, "")
-        hub.say_here(book.own_bench(), called, "", "", position)
+        _say_here(book, hub, called)
     return facts
+
+
+def _say_here(book: Book, hub: Hub, name: str, who: str = "", ski: str = "") -> None:
+    position, _ = book.read(journal.taken, hub.share, "")
+    hub.say_here(book.own_bench(), name, who, ski, position)
 
 
 def _name(name: str) -> str:
@@ -126,8 +130,7 @@ def sync_hub(book: Book) -> Shared:
         done = hub_round(book, hub)
         bench = book.own_bench()
         if not any(there.bench == bench and there.is_here for there in hub.benches()):
-            position, _ = book.read(journal.taken, hub.share, "")
-            hub.say_here(bench, share.name, "", "", position)  # else the open bench says so itself
+            _say_here(book, hub, share.name)  # else the open bench says so itself
         return done
 
 
@@ -288,8 +291,7 @@ class Watch:
                 rounded = monotonic()
             if said is None or said[0] != self._hand or now - said[1] >= SAY_S:
                 hand = self._hand
-                position, _ = book.read(journal.taken, hub.share, "")
-                hub.say_here(book.own_bench(), name, *hand, position)
+                _say_here(book, hub, name, *hand)
                 said = (hand, now)
                 self._look_around(book, hub)
             if hub.heard(LOOK_S):
@@ -297,8 +299,7 @@ class Watch:
                 self._round(book, hub)
                 rounded = monotonic()
                 self._look_around(book, hub)
-        position, _ = book.read(journal.taken, hub.share, "")
-        hub.say_here(book.own_bench(), name, self._hand[0], "", position)
+        _say_here(book, hub, name, self._hand[0])
 
     def _round(self, book: Book, hub: Hub) -> None:
         if self.standing.how == "alone":

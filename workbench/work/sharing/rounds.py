@@ -34,7 +34,7 @@ from workbench.records.sharing.journal import (
     Seen,
     SharingError,
 )
-from workbench.records.store.specs import Table
+from workbench.records.store.specs import FACTS, Table
 from workbench.work.exchange.exchange import Change, TakenIn, take_rows
 
 Way: TypeAlias = Hub | Folder
@@ -44,13 +44,8 @@ MOST_SENT = 500
 MOST_TAKEN = 200
 """Rows at a time: so long a key at the bench may wait for the book."""
 
-SETTING_FACTS = frozenset(
-    table.value
-    for table in (
-        Table.READINGS, Table.LOCKED_READINGS, Table.TARGETS, Table.PASSES, Table.WINGS,
-        Table.SIGN_OFFS,
-    )
-)  # fmt: skip
+_NO_CLASH = {Table.MARKS, Table.TICKS, Table.RIDE_NOTES, Table.TEMPERATURES}
+SETTING_FACTS = frozenset(table.value for table in FACTS if table not in _NO_CLASH)
 """The facts by which a ski is set: notes and ticks of two benches do not clash."""
 
 OURS_ALONE = ("worked", "corrected")

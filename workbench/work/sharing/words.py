@@ -14,13 +14,12 @@ from workbench.work.exchange.exchange_words import (
     change_words,
     clash_words,
     differs_words,
+    first_of,
     size_words,
 )
 from workbench.work.sharing.hubs import HubStatus, Shared, Standing
 from workbench.work.sharing.rounds import Round, SetTwice, Version
 from workbench.work.text.words import clean
-
-_MOST_LISTED = 40
 
 
 def shared_lines(shared: Shared) -> list[str]:
@@ -29,14 +28,7 @@ def shared_lines(shared: Shared) -> list[str]:
     head = f"{_rows(done.sent)} sent, {_rows(done.taken)} taken"
     if done.is_whole:
         head += f": in step with {clean(shared.place)}"
-    to_see = news_lines(shared)
-    more = len(to_see) - _MOST_LISTED
-    return [
-        head,
-        *to_see[:_MOST_LISTED],
-        *([f"! and {more} more"] if more > 0 else []),
-        *map(_in_hand_words, shared.in_hand),
-    ]
+    return [head, *first_of(news_lines(shared)), *map(_in_hand_words, shared.in_hand)]
 
 
 def _in_hand_words(each: InHand) -> str:

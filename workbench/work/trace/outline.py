@@ -133,7 +133,7 @@ def check_of(blade: Blade, text: str, unit: Unit) -> Check:
     return checked(blade, cast("CheckKind", what), read)
 
 
-def changed(blade: Blade, moves: Sequence[str], shifts: Sequence[str], unit: Unit) -> Blade:
+def reshaped(blade: Blade, moves: Sequence[str], shifts: Sequence[str], unit: Unit) -> Blade:
     """Return a blade with points moved (``12 7.31 0.45``) and edges shifted (``12-18 0.01``).
 
     Raises:

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import math
 import warnings
-from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -16,6 +15,7 @@ import numpy as np
 from PIL import Image, UnidentifiedImageError
 
 from workbench.errors import InputError
+from workbench.fin.blade import perimeter
 from workbench.fin.frame import Point
 from workbench.fin.trace.contour import fit_outline
 from workbench.fin.trace.traced import Unframed, unframed_of_contours
@@ -154,7 +154,7 @@ def trace_picture(path: str | Path, scale: PictureScale | None, told: Told = not
         h = picture.homography(_corners(shapes.square), scale.value)
         contour = picture.moved(h, shapes.blade.points)
         openings = [picture.moved(h, opening) for opening in openings]
-        pixel_mm = _length(contour) / _length(shapes.blade.points)
+        pixel_mm = perimeter(contour) / perimeter(shapes.blade.points)
         to_picture = picture.back(h)
     else:
         pixel_mm = MM_PER_INCH / scale.value
@@ -186,14 +186,9 @@ def _check_sharp(pixel_mm: float, blur_mm: float) -> None:
         raise InputError("picture", found, accepted)
 
 
-def _length(points: Sequence[Point]) -> float:
-    """Return the length around a closed ring."""
-    return math.fsum(math.dist(a, b) for a, b in zip(points, [*points[1:], points[0]], strict=True))
-
-
 def _corners(square: Seen) -> list[Point]:
     """Return the four corners of a square's edge, where its sides' lines cross."""
-    around = _length(square.points)
+    around = perimeter(square.points)
     for part in (0.004, 0.008, 0.016):
         fitted = fit_outline(square.points, part * around, 4.0 + 3.0 * square.blur_px)
         if len(fitted.outline_mm) == 4:

@@ -35,7 +35,6 @@ from workbench.work.trust.reading_budget import (
     scatter_for,
     worst_of,
 )
-from workbench.work.trust.study_results import scatters_of
 
 IN_HAND = "caliper"
 """The setting that holds the id of the caliper in hand; blank is none."""
@@ -221,6 +220,17 @@ def tools_of(book: Book, facts: Iterable[rows.AnyFact], stated_u_mm: Mapping[str
         stated_u_mm,
         scatters_of(book),
     )
+
+
+def scatters_of(book: Book) -> tuple[StudyScatter, ...]:
+    """Return what every finished study of the book says, those struck out left aside."""
+    read = book.studies_read()
+    if not read:
+        return ()
+    from workbench.work.trust.study_results import scatter_of_study
+
+    found = (scatter_of_study(book, study_id, mark) for study_id, mark in read)
+    return tuple(s for s in found if s is not None)
 
 
 def _gauge(book: Book, caliper_id: str) -> Gauge | None:

@@ -277,18 +277,14 @@ def _half(result: StudyResult, repeats: Repeats, spread: Spread) -> float:
 # -- the shop's own scatter of a reading, as its finished studies measured it ---------------------
 
 
-def scatters_of(book: Book) -> tuple[StudyScatter, ...]:
-    """Return what every finished study of the book says, those struck out left aside.
-
-    One that shows no scatter at all says nothing: the display hides it. What was worked out is kept
-    by the study and its readings, since every look at a job asks.
-    """
-    found = (_scatter_of(book, study_id, mark) for study_id, mark in book.studies_read())
-    return tuple(s for s in found if s is not None)
-
-
 @lru_cache(maxsize=1024)
-def _scatter_of(book: Book, study_id: str, _mark: str) -> StudyScatter | None:
+def scatter_of_study(book: Book, study_id: str, _mark: str) -> StudyScatter | None:
+    """Return what a study says; None for one that is not finished, or shows no scatter at all: the
+    display hides it.
+
+    What was worked out is kept by the study and the mark of its readings, since every look at a job
+    asks.
+    """
     view = study_as_is(book, 0, book.study(study_id))
     if view.missing or view.study.struck is not None:
         return None

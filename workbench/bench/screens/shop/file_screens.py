@@ -9,7 +9,9 @@ from __future__ import annotations
 import asyncio
 import math
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from functools import partial
+from typing import Literal
 
 from textual.content import Content
 
@@ -18,22 +20,118 @@ from workbench.bench.bases.lists import ListScreen
 from workbench.bench.bases.view_only import TableScreen
 from workbench.bench.draw.text import lines, paragraph, paragraphs, styled, visible, wrapped
 from workbench.bench.hand.state import BenchState
-from workbench.errors import BenchError
-from workbench.work.exchange import file_errands as errands
-from workbench.work.exchange.file_errands import ERRANDS, Errand, Outcome
+from workbench.errors import BenchError, InputError
+from workbench.places import is_plain_file
+from workbench.records.backup.backups import backups_of
+from workbench.work.exchange.backup import back_up, copied_lines
+from workbench.work.exchange.csv_files import CsvWanted, write_csv
+from workbench.work.exchange.exchange import export_book, export_ski_of_id, take_in
+from workbench.work.exchange.exchange_words import exported_lines, size_words, taken_in_lines
+from workbench.work.exchange.intake import intake_lines, take_in_skis
+from workbench.work.files.safe_write import path_of, slug
 from workbench.work.job.shop import Shop
 from workbench.work.paper.cards import card_of
 from workbench.work.paper.day_sheet import day_sheet
 from workbench.work.paper.printing import Written, card_document, sheet_document
 from workbench.work.paper.text_pages import card_text, day_text
 from workbench.work.text.fields import Field
+from workbench.work.text.words import clean
+
+MOST_BACKUPS = 3
+
+Name = Literal[
+    "book", "ski", "import", "intake", "queue", "skis", "readings", "history", "this history",
+    "backup",
+]  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What an errand did, in lines; ``ready`` says that it was a trial which may now be done."""
+
+    lines: tuple[str, ...]
+    ready: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Errand:
+    """One errand: its letter, words, what it does in a sentence, and the file's name proposed.
+
+    ``tried_first``: a dry run shows what would come of it. ``asks``: a path is asked for.
+    """
+
+    name: Name
+    key: str
+    words: str
+    hint: str
+    proposed: str = ""
+    tried_first: bool = False
+    needs_ski: bool = False
+    asks: bool = True
+
+
+ERRANDS: tuple[Errand, ...] = (
+    Errand("book", "b", "export the book", "everything, for another bench",
+           "quarterturn-{day}.json"),
+    Errand("ski", "s", "export this ski", "the ski in hand and all it needs, for a bench",
+           "quarterturn-{ski}-{day}.json", needs_ski=True),
+    Errand("import", "i", "import a file", "of another bench: a look first, then F2",
+           tried_first=True),
+    Errand("intake", "c", "skis from a CSV", "a day's skis: their problems first, then F2",
+           tried_first=True),
+    Errand("queue", "q", "queue to a CSV", "today's skis, for a spreadsheet or a bench",
+           "queue-{day}.csv"),
+    Errand("readings", "r", "readings to a CSV", "every reading kept, for a spreadsheet",
+           "readings-{day}.csv"),
+    Errand("skis", "l", "skis to a CSV", "every ski, for a spreadsheet or a bench",
+           "skis-{day}.csv"),
+    Errand("history", "h", "history to a CSV", "all done to every ski, struck out or not",
+           "history-{day}.csv"),
+    Errand("this history", "o", "this ski's history", "the ski in hand alone, to a CSV",
+           "history-{ski}-{day}.csv", needs_ski=True),
+    Errand("backup", "k", "back up now", "today's copy in 'backups' beside the book",
+           asks=False),
+)  # fmt: skip
+
+
+def run_errand(
+    errand: Errand, shop: Shop, path: str, ski_id: str = "", *, trial: bool = False
+) -> Outcome:
+    """Do an errand, or with ``trial`` try it; raises ``BenchError`` where it cannot be done."""
+    if errand.tried_first and not is_plain_file(path_of(path)):
+        raise InputError("file", path, "a file that is there")
+    match errand.name:
+        case "book":
+            return Outcome(tuple(exported_lines(export_book(shop, path))))
+        case "ski":
+            return Outcome(tuple(exported_lines(export_ski_of_id(shop, ski_id, path))))
+        case "import":
+            taken = take_in(shop, path, dry_run=trial)
+            return Outcome(tuple(taken_in_lines(taken)), trial and bool(taken.brought.new))
+        case "intake":
+            intake = take_in_skis(shop, path, dry_run=trial)
+            return Outcome(tuple(intake_lines(intake)), trial and not intake.problems)
+        case "backup":
+            return Outcome(tuple(copied_lines(back_up(shop.book))))
+        case "queue" | "skis" | "readings" | "history":
+            return _csv(shop, CsvWanted(errand.name), path)
+        case "this history":
+            return _csv(shop, CsvWanted("history", ski_id=ski_id), path)
+
+
+def _csv(shop: Shop, wanted: CsvWanted, path: str) -> Outcome:
+    unfit: list[str] = []
+    size = write_csv(shop, wanted, path, unfit)
+    written = f"Written: {clean(path)} ({size_words(size)})"
+    return Outcome((written, *(f"! {clean(line)}" for line in unfit)))
+
 
 _SIGNS = {"! ": "bold $state-caution", "✗ ": "bold $state-caution", "+ ": "$state-within"}
 TROUBLES = ("! ", "✗ ")
 WORKING = "working ..."
 SHORT, LONG = 2, 150
-"""An outcome of so many lines is said below the list, and an error of so many letters; a longer
-one, or one with troubles, gets a screen of its own."""
+"""Lines of an outcome and letters of an error that are said below the list; a longer one, or one
+with troubles, gets a screen of its own."""
 
 
 class ReportScreen(TableScreen):
@@ -96,7 +194,7 @@ class ExchangeScreen(ListScreen[Errand]):
 
     def on_mount(self) -> None:
         """Show the errands and the backups there are."""
-        self._backups = errands.backup_words(self.shop)
+        self._backups = _backup_words(self.shop)
         super().on_mount()
 
     items = ERRANDS
@@ -142,13 +240,11 @@ class ExchangeScreen(ListScreen[Errand]):
         else:
             self.say("")
             name = "" if view is None else view.ski.name
-            proposed = errands.proposed(errand, self.shop, name)
-            value = self._paths.get(errand.name, proposed)
+            proposed = errand.proposed.format(day=self.shop.day, ski=slug(name))
+            value = self._paths.get(errand.name, proposed and f"~/{proposed}")
             field = Field("file", "File", "its path; ~ is your home folder", "FILE")
             title = errand.words[0].upper() + errand.words[1:]
-            form = Form(
-                title, [field], lambda texts: errands.check_path(texts["file"]), now={"file": value}
-            )
+            form = Form(title, [field], lambda texts: _path_in(texts["file"]), now={"file": value})
             self.bench.push_screen(form, lambda path: self._with_path(errand, path))
 
     def _with_path(self, errand: Errand, path: object) -> None:
@@ -166,7 +262,7 @@ class ExchangeScreen(ListScreen[Errand]):
         ski_id = "" if view is None else view.ski.id
         try:
             outcome = await asyncio.to_thread(
-                errands.run, errand, self.shop, path, ski_id, trial=trial
+                run_errand, errand, self.shop, path, ski_id, trial=trial
             )
         except BenchError as why:
             self._busy = False
@@ -177,7 +273,7 @@ class ExchangeScreen(ListScreen[Errand]):
                 self.say(words, "warn")
             return
         self._busy = False
-        self._backups = errands.backup_words(self.shop)
+        self._backups = _backup_words(self.shop)
         self._show(outcome, lambda: self._start(errand, path, trial=False))
 
     def _show(self, outcome: Outcome, act: Callable[[], None]) -> None:
@@ -189,6 +285,23 @@ class ExchangeScreen(ListScreen[Errand]):
             self.bench.push_screen(ReportScreen(outcome))
         else:
             self.say(" · ".join(outcome.lines), "done")
+
+
+def _backup_words(shop: Shop) -> tuple[str, ...]:
+    """Return the newest daily copies of the book, a line each, and how one is put back."""
+    found = backups_of(shop.book.path)
+    if not found:
+        return ("No daily backup yet: one is made when the shop's own book is open.",)
+    days = [f"  {each.label}  {each.size / 1e6:.1f} MB" for each in found[:MOST_BACKUPS]]
+    more = f", {len(found) - MOST_BACKUPS} older ones" if len(found) > MOST_BACKUPS else ""
+    back = "To put one back close the bench, then: quarterturn restore DAY"
+    return (f"Daily backups{more}:", *days, back)
+
+
+def _path_in(path: str) -> str:
+    """Return a path that is not blank, trimmed."""
+    path_of(path)
+    return path.strip()
 
 
 PAGE_WIDTH = 80

@@ -33,7 +33,7 @@ from workbench.work.text.fields import REASON
 from workbench.work.text.words import LOOSE_SHORT
 
 MOST_SKIS = 200
-"""So many of the skis found are listed; more are only counted."""
+"""Maximum number of found skis listed; more are only counted."""
 
 SOON_S = 0.05
 ALL_KEYS = (

@@ -227,7 +227,7 @@ def columns_for(names: Sequence[str], width: int) -> list[Column]:
 
 
 def _column(name: str, lines_high: int) -> Column:
-    """Return the least cells in which a name takes so many lines, and the lines."""
+    """Return the least cells in which a name takes ``lines_high`` lines, and the lines."""
     for cells in range(LEAST_COLUMN, MOST_COLUMN):
         found = wrapped(name, cells)
         if len(found) <= lines_high:

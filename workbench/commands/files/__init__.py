@@ -1,1 +1,0 @@
-"""Commands on files: exchange and backup."""
