@@ -129,6 +129,10 @@ class TestSki:
         add_ski(shop, SKI | {"blade": "starter BLADE", "block": " Starter block "})
         assert shop.book.skis()[0].blade_id == shop.book.blades()[0].id
 
+    def test_a_blank_unit_is_the_benchs_own(self, shop: Shop) -> None:
+        shop.book.set_setting("unit", "mm")
+        assert shop.view(add_ski(shop, SKI | {"unit": " "})).ski.unit == "mm"
+
     @pytest.mark.parametrize(
         ("change", "field"),
         [
@@ -137,7 +141,6 @@ class TestSki:
             ({"name": "a\0b"}, "name"),
             ({"rider": "\ud800"}, "rider"),
             ({"unit": "cm"}, "unit"),
-            ({"unit": ""}, "unit"),
             ({"blade": "no such"}, "blade"),
             ({"blade": "0"}, "blade"),
             ({"blade": "²"}, "blade"),

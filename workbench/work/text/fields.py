@@ -17,11 +17,11 @@ Texts = dict[str, str]
 class Field:
     """One thing to be typed.
 
-    ``key`` names it in texts and errors, and as an option; ``label`` stands before its line;
+    ``key`` names it in texts and errors, and as an option; ``label`` is shown before its line;
     ``words`` say what it is; ``typed`` is the word for its value in a command's usage.
-    ``default`` is the text that a blank one stands for, ``blank`` says the same in words where it
-    is no text: "" that it may stay blank, None that it may not.
-    ``option`` is its name as an option where that is not the key.
+    ``default`` is the text that a blank one means, ``blank`` says the same in words where it is no
+    text: "" that it may stay blank, None that it may not. ``option`` is its name as an option where
+    that is not the key.
     """
 
     key: str
