@@ -104,6 +104,7 @@ def test_every_table_of_a_book_has_its_specification(shop: Shop) -> None:
         assert (spec.row is not None) == (spec.kind in ("fact", "entry"))
         assert spec.part is None or SPECS[spec.part].kind == "part"
         assert ("id" in made[table]) == (table in WITH_IDS)
+        assert ("ski_id" in made[table]) == (spec.of == "ski_id"), table
         assert ("root" in made[table]) == (spec.kind == "thing")
         assert ("owner" in made[table]) == (spec.kind == "part")
         assert ("check_sum" in made[table]) == (spec.kind == "fact")
