@@ -201,7 +201,7 @@ def test_the_history_tells_before_after_and_why(shop: Shop) -> None:
         ({"lead_1": "32"}, "lead_1", "a thread such as"),
         ({"lead_1": "-1 mm"}, "lead_1", "a thread such as"),
         ({"lead_1": "0 mm"}, "lead_1", ""),
-        ({"hand_2": "up"}, "hand_2", "'right' or 'left'"),
+        ({"hand_2": "up"}, "hand_2", "right or left"),
         ({"tip_3": "wide"}, "tip_3", ""),
         ({}, "correction", "written down otherwise"),
     ],
